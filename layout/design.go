@@ -1,0 +1,153 @@
+package layout
+
+import "lotwright/layout/geom"
+
+// Status is what became of a lot.
+type Status string
+
+// The statuses of contract 5.
+const (
+	StatusDesigned   Status = "designed"   // target met
+	StatusInfeasible Status = "infeasible" // no design can meet the target; the best found is attached where there is one
+	StatusInvalid    Status = "invalid"    // the input was refused
+	StatusFailed     Status = "failed"     // a fault of the program or the machine
+)
+
+// ProofKind is how strong the lower bound on the number of heads is.
+type ProofKind string
+
+// The proofs of contract 4.7.
+const (
+	ProofContinuous ProofKind = "continuous" // no placement of fewer heads anywhere reaches the target
+	ProofDiscrete   ProofKind = "discrete"   // no choice of fewer among the stated candidates
+	ProofNone       ProofKind = "none"
+)
+
+// Proof is the lower bound on the number of heads and what it rests on.
+type Proof struct {
+	Kind             ProofKind
+	Bound            int    // no fewer heads than this, under the terms of Kind
+	CandidateSpacing Length // of the candidates the bound speaks of (discrete)
+	WitnessSpacing   Length // of the points standing for the lawn (discrete)
+}
+
+// Head is one placed head.
+type Head struct {
+	Label    string // "H1", ...
+	At       geom.Point
+	Kind     HeadKind
+	Model    string
+	Throw    Length
+	ArcStart float64 // degrees clockwise from north; 0 with a sweep of 360 for all round
+	ArcSweep float64 // degrees
+	Pressure Pressure
+	Flow     Flow
+	Zone     int    // from 1
+	Pipe     string // label of the pipe run that ends at it
+	Pinned   bool   // came with the input and was kept
+
+	// Wetted is what the head reaches, as an outline whose arcs are drawn
+	// with a sagitta of at most [WettedSagittaMM], in millimetres.
+	Wetted     []geom.Vec
+	WettedArea float64 // m², exact
+}
+
+// WettedSagittaMM is the largest gap between an arc and its drawn chords (contract 5).
+const WettedSagittaMM = 5
+
+// Surface is what a trench run is dug through.
+type Surface string
+
+// The surfaces of contract 5.
+const (
+	SurfaceSoil   Surface = "soil"
+	SurfacePaving Surface = "paving"
+	SurfaceSleeve Surface = "sleeve"
+)
+
+// TrenchRun is a piece of trench in one surface between two named ends
+// (the point of connection "POC", heads "H1"…, junctions "T1"…). A stretch
+// that changes surface on the way is several runs with the same ends.
+type TrenchRun struct {
+	From, To string
+	Surface  Surface
+	Path     geom.Line
+	Length   Length
+	Depth    Length
+}
+
+// PipeRun is pipe of one size between two named ends.
+type PipeRun struct {
+	Label    string // "P1", ...
+	From, To string
+	Material string
+	Size     string // nominal, e.g. "1 in"
+	Path     geom.Line
+	Length   Length
+	Flow     Flow // largest flow it must carry
+}
+
+// Network is the trench network and the pipe in it.
+type Network struct {
+	POC        geom.Point
+	POCAssumed bool
+
+	Runs  []TrenchRun
+	Pipes []PipeRun
+
+	TrenchLength         Length // dug once, however many lines share it
+	SpanningTreeLength   Length // of the minimum spanning tree over least-cost paths
+	PavingCrossings      int
+	PavingCrossingLength Length
+	PipeLength           Length
+
+	// Unreached lists the heads no trench can get to, with the reason.
+	Unreached []Note
+}
+
+// Design is everything worked out for one lot.
+type Design struct {
+	LotID  string
+	Plane  Plane // of the lot; nil only when the input had no usable place
+	Status Status
+	Reason string // in words; empty when designed
+
+	HeadKind       HeadKind
+	Heads          []Head
+	Proof          Proof
+	Coverage       float64 // area reached ÷ area of P, exact
+	CoverageTarget float64
+	Throw          Length
+	Pressure       Pressure // at the heads
+	HeadFlow       Flow     // of one head
+	Regulated      bool     // supply above the rated band: a regulator is listed
+
+	ParcelArea    float64     // m²
+	Irrigated     geom.Region // P of contract 4.2
+	Narrow        geom.Region // lost to the opening
+	Dry           geom.Region // of P, reached by no head
+	IrrigatedArea float64     // m²
+	NarrowArea    float64     // m²
+	DryArea       float64     // m², exact
+	OversprayArea float64     // m²
+
+	Network Network
+	Notes   []Note
+
+	// Effort counts the work done, for comparison between machines.
+	Effort Effort
+}
+
+// Effort counts work in units that do not depend on the machine.
+type Effort struct {
+	Candidates, Witnesses int
+	GreedyHeads           int // what the plain greedy choice would have needed
+	Moves                 int // local search
+	Pivots                int // linear programming
+	Nodes                 int // branch and bound
+}
+
+// Refused returns the design of a lot whose input was not usable.
+func Refused(id, reason string, notes []Note) *Design {
+	return &Design{LotID: id, Status: StatusInvalid, Reason: reason, Notes: notes, Proof: Proof{Kind: ProofNone}}
+}

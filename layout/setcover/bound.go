@@ -1,0 +1,278 @@
+package setcover
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// relaxation bounds a reduced problem from below. For any weights y ≥ 0 on the
+// rows, no column holding more than M of them, a choice of N columns holds at
+// most N·M; and what it leaves uncovered, of a total row weight up to Spare,
+// holds at most the fractional knapsack K(y). So N ≥ (Σy − K)/M. The best y is
+// the dual of the linear relaxation: y_j ≤ θ·weight_j, where θ is the price of
+// Spare, found by a search over θ around packing programs.
+type relaxation struct {
+	q      *reduced
+	lp     *packing
+	share  []float64 // weight of each row as a share of the total
+	spare  float64   // Spare as a share of the total
+	theta  float64
+	budget int // pivots
+
+	covered   []int  // how many columns taken for good cover each row
+	forbidden []bool // columns ruled out
+	taken     int    // columns taken for good
+
+	best     int  // best checked bound at the root
+	complete bool // the last program was solved to optimality
+}
+
+func newRelaxation(q *reduced, start []int32, budget int) *relaxation {
+	total := int64(0)
+	for _, w := range q.weights {
+		total += w
+	}
+	x := &relaxation{q: q, lp: newPacking(q), share: make([]float64, len(q.weights)),
+		spare: float64(q.spare) / float64(total), budget: budget,
+		covered: make([]int, len(q.weights)), forbidden: make([]bool, len(q.columns))}
+	for j, w := range q.weights {
+		x.share[j] = float64(w) / float64(total)
+	}
+	for _, c := range start {
+		x.lp.add(c)
+	}
+	return x
+}
+
+// rowsPerRound is how many violated constraints are taken in at once.
+const rowsPerRound = 12
+
+// optimise solves the packing program over all columns, taking in violated
+// ones as they show, at the present bounds. It stops early once the bound
+// reaches goal, and returns the best checked bound met on the way.
+func (x *relaxation) optimise(goal int) int {
+	best := x.taken
+	x.complete = false
+	for {
+		x.lp.recompute()
+		solved := x.lp.solve(x.budget)
+		if b := x.checked(); b > best {
+			best = b
+		}
+		if best >= goal || !solved {
+			return best
+		}
+		over := x.violated()
+		if len(over) == 0 {
+			x.complete = true
+			return best
+		}
+		for _, c := range over {
+			x.lp.add(c)
+		}
+	}
+}
+
+// violationTol is by how much a column may hold more than one head's worth of
+// weight before its constraint is taken in.
+const violationTol = 1e-5
+
+// violated returns the columns, not yet taken in, that hold too much; the
+// worst first, and only such as differ in more than a third of their rows from
+// those before them.
+func (x *relaxation) violated() []int32 {
+	y := make([]float64, len(x.q.weights))
+	for j := range y {
+		y[j] = x.lp.value(int32(j))
+	}
+	type load struct {
+		c int32
+		v float64
+	}
+	var over []load
+	for c, col := range x.q.columns {
+		if x.forbidden[c] || x.lp.slot[c] >= 0 {
+			continue
+		}
+		v := 0.0
+		for _, j := range col {
+			v += y[j]
+		}
+		if v > 1+violationTol {
+			over = append(over, load{int32(c), v})
+		}
+	}
+	slices.SortFunc(over, func(a, b load) int { return cmp.Or(cmp.Compare(b.v, a.v), cmp.Compare(a.c, b.c)) })
+	var out []int32
+	seen := newBitset(len(y))
+	for _, l := range over {
+		if len(out) == rowsPerRound {
+			break
+		}
+		if fresh(seen, x.q.columns[l.c]) {
+			out = append(out, l.c)
+			for _, j := range x.q.columns[l.c] {
+				seen.add(j)
+			}
+		}
+	}
+	return out
+}
+
+func fresh(seen bitset, rows []int32) bool {
+	n := 0
+	for _, j := range rows {
+		if seen.has(j) {
+			n++
+		}
+	}
+	return 3*n <= 2*len(rows)
+}
+
+// setTheta sets the upper bounds θ·weight of the rows not covered for good.
+func (x *relaxation) setTheta(theta float64) {
+	x.theta = theta
+	for j, a := range x.share {
+		x.lp.upper[j] = x.upperOf(j, a)
+	}
+}
+
+func (x *relaxation) upperOf(j int, share float64) float64 {
+	switch {
+	case x.covered[j] > 0:
+		return 0
+	case x.q.spare == 0:
+		return 1
+	}
+	return math.Min(1, x.theta*share)
+}
+
+// thetaRounds bounds the search for the price of Spare.
+const thetaRounds = 12
+
+// root bounds the whole problem, up to goal.
+//
+// As a function of θ the optimum less θ·Spare is concave and piecewise linear.
+// From a guess θ is doubled or halved until the maximum is between two of
+// them; then the meeting point of their tangents is tried next, until the
+// tangents promise nothing more.
+func (x *relaxation) root(goal int, guess float64) int {
+	x.setTheta(guess)
+	x.best = x.optimise(goal)
+	if x.q.spare == 0 || x.best >= goal {
+		return x.best
+	}
+	var lo, hi *tangent
+	for range thetaRounds {
+		if !x.complete {
+			return x.best
+		}
+		t := x.tangent()
+		if t.slope > 0 {
+			lo = &t
+		} else {
+			hi = &t
+		}
+		next, promise := nextTheta(lo, hi)
+		if promise <= float64(x.best)+violationTol {
+			return x.best
+		}
+		x.setTheta(next)
+		x.best = max(x.best, x.optimise(goal))
+		if x.best >= goal {
+			return x.best
+		}
+	}
+	return x.best
+}
+
+// tangent is the value and slope of the bound at a θ.
+type tangent struct{ theta, value, slope float64 }
+
+func (x *relaxation) tangent() tangent {
+	t := tangent{theta: x.theta, slope: -x.spare}
+	for j, a := range x.share {
+		t.value += x.lp.value(int32(j))
+		if x.lp.at[j] == atUpper && x.lp.upper[j] < 1 {
+			t.slope += a * math.Max(0, x.lp.d[j])
+		}
+	}
+	t.value -= x.theta * x.spare
+	return t
+}
+
+// nextTheta returns the θ to try next and the most the bound could be there.
+func nextTheta(lo, hi *tangent) (theta, promise float64) {
+	switch {
+	case hi == nil:
+		return lo.theta * 2, math.Inf(1)
+	case lo == nil:
+		return hi.theta / 2, math.Inf(1)
+	}
+	theta = (hi.value - lo.value + lo.slope*lo.theta - hi.slope*hi.theta) / (lo.slope - hi.slope)
+	return theta, lo.value + lo.slope*(theta-lo.theta)
+}
+
+// weightScale turns weights y into whole numbers for the check.
+const weightScale = 1 << 20
+
+// checked returns the bound that the present y proves, worked out in integers
+// from nothing but the problem: Σ, M and K as in [relaxation], with columns
+// taken for good counted and their rows left out, and ruled-out columns
+// ignored.
+func (x *relaxation) checked() int {
+	y := make([]int64, len(x.q.weights))
+	sum := int64(0)
+	for j := range y {
+		if x.covered[j] == 0 {
+			y[j] = int64(math.Max(0, x.lp.value(int32(j))) * weightScale)
+			sum += y[j]
+		}
+	}
+	most := int64(0)
+	for c, col := range x.q.columns {
+		if x.forbidden[c] {
+			continue
+		}
+		held := int64(0)
+		for _, j := range col {
+			held += y[j]
+		}
+		most = max(most, held)
+	}
+	left := sum - knapsack(y, x.q.weights, x.q.spare)
+	if left <= 0 || most == 0 {
+		return x.taken
+	}
+	return x.taken + int((left+most-1)/most)
+}
+
+// knapsack returns the most y that rows of total weight up to spare can hold,
+// the last one taken in part, rounded up.
+func knapsack(y, weights []int64, spare int64) int64 {
+	if spare == 0 {
+		return 0
+	}
+	var order []int32
+	for j, v := range y {
+		if v > 0 {
+			order = append(order, int32(j))
+		}
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		ra, rb := float64(y[a])/float64(weights[a]), float64(y[b])/float64(weights[b])
+		return cmp.Or(cmp.Compare(rb, ra), cmp.Compare(a, b))
+	})
+	sum := int64(0)
+	for _, j := range order {
+		if weights[j] > spare {
+			// The order is by rounded ratios; one part in 2^40 more than
+			// covers what rounding could have put out of order.
+			return sum + int64(math.Ceil(float64(y[j])/float64(weights[j])*float64(spare)*(1+1e-12))) + sum>>40 + 1
+		}
+		sum += y[j]
+		spare -= weights[j]
+	}
+	return sum
+}

@@ -1,0 +1,126 @@
+package setcover
+
+import "math"
+
+// close tries to raise the checked bound to the size of the best cover by
+// branching: a column is taken for good or ruled out, and the relaxation is
+// solved again from where it stands. A branch is cut off when its checked
+// bound reaches the size of the best cover. A cover met on the way that is
+// smaller becomes the best one.
+type closer struct {
+	x     *relaxation
+	best  []int32
+	nodes int // left to spend
+	spent int
+}
+
+// run reports whether the whole tree was searched, so that best is optimal.
+func (c *closer) run() bool { return c.node() }
+
+func (c *closer) node() bool {
+	if c.nodes == 0 {
+		return false
+	}
+	c.nodes--
+	c.spent++
+	if c.x.optimise(len(c.best)) >= len(c.best) {
+		return true
+	}
+	c.tryRounding()
+	if c.x.taken >= len(c.best) {
+		return true
+	}
+	col := c.branching()
+	if !c.x.complete || col < 0 {
+		return false
+	}
+	return c.with(col, c.node) && c.without(col, c.node)
+}
+
+// branching returns the column whose value is nearest to one half, or −1 when
+// all are whole.
+func (c *closer) branching() int32 {
+	best, bestDist := int32(-1), 0.5-1e-6
+	for i, col := range c.x.lp.active {
+		if d := math.Abs(c.x.lp.price[i] - 0.5); d < bestDist && !c.x.forbidden[col] {
+			best, bestDist = col, d
+		}
+	}
+	return best
+}
+
+// tryRounding keeps the columns with a value of a half or more if they make a
+// smaller cover than the best.
+func (c *closer) tryRounding() {
+	var cols []int32
+	for i, col := range c.x.lp.active {
+		if c.x.lp.price[i] >= 0.5 && !c.x.forbidden[col] {
+			cols = append(cols, col)
+		}
+	}
+	left := int64(0)
+	covered := make([]bool, len(c.x.q.weights))
+	for _, col := range cols {
+		for _, j := range c.x.q.columns[col] {
+			covered[j] = true
+		}
+	}
+	for j, w := range c.x.q.weights {
+		if !covered[j] && c.x.covered[j] == 0 {
+			left += w
+		}
+	}
+	if left <= c.x.q.spare && len(cols)+c.x.taken < len(c.best) {
+		c.best = append(cols, c.x.takenColumns()...)
+	}
+}
+
+// takenColumns returns the columns taken for good.
+func (x *relaxation) takenColumns() []int32 {
+	var out []int32
+	for c, s := range x.lp.slot {
+		if s >= 0 && x.lp.rhs[s] == takenRHS {
+			out = append(out, int32(c))
+		}
+	}
+	return out
+}
+
+// Right-hand sides that switch a constraint off: far above anything the rows
+// could hold. The two differ so that a column's fate can be read back.
+const (
+	takenRHS     = 1 << 20
+	forbiddenRHS = 1 << 21
+)
+
+// with runs f with column col taken for good.
+func (c *closer) with(col int32, f func() bool) bool {
+	x := c.x
+	x.taken++
+	for _, j := range x.q.columns[col] {
+		x.covered[j]++
+	}
+	x.setRHS(col, takenRHS)
+	x.setTheta(x.theta)
+	done := f()
+	x.taken--
+	for _, j := range x.q.columns[col] {
+		x.covered[j]--
+	}
+	x.setRHS(col, 1)
+	x.setTheta(x.theta)
+	return done
+}
+
+// without runs f with column col ruled out.
+func (c *closer) without(col int32, f func() bool) bool {
+	x := c.x
+	x.forbidden[col] = true
+	x.setRHS(col, forbiddenRHS)
+	done := f()
+	x.forbidden[col] = false
+	x.setRHS(col, 1)
+	return done
+}
+
+func (x *relaxation) setRHS(col int32, v float64) { x.lp.rhs[x.lp.slot[col]] = v }

@@ -1,0 +1,99 @@
+package setcover
+
+import (
+	"cmp"
+	"slices"
+)
+
+// reduce returns an equivalent smaller problem: rows covered by the same
+// columns are merged, their weights added; columns whose rows another column
+// covers too are dropped. Rows that no column covers have been taken off Spare
+// before.
+func reduce(p Problem, spare int64) *reduced {
+	columns, weights := mergeRows(p)
+	sets := make([]bitset, len(columns))
+	for c, col := range columns {
+		sets[c] = newBitset(len(weights))
+		for _, r := range col {
+			sets[c].add(r)
+		}
+	}
+	keep := undominated(columns, sets, len(weights))
+	q := &reduced{weights: weights, spare: spare, origin: keep}
+	for _, c := range keep {
+		q.columns = append(q.columns, columns[c])
+		q.sets = append(q.sets, sets[c])
+	}
+	q.rows = rowsOf(q.columns, len(weights))
+	return q
+}
+
+// mergeRows gives rows with the same columns one number.
+func mergeRows(p Problem) (columns [][]int32, weights []int64) {
+	rows := rowsOf(p.Columns, len(p.Weights))
+	order := make([]int32, 0, len(rows))
+	for r, cols := range rows {
+		if len(cols) > 0 {
+			order = append(order, int32(r))
+		}
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(len(rows[a]), len(rows[b])), slices.Compare(rows[a], rows[b]), cmp.Compare(a, b))
+	})
+	columns = make([][]int32, len(p.Columns))
+	for i, r := range order {
+		if i > 0 && slices.Equal(rows[r], rows[order[i-1]]) {
+			weights[len(weights)-1] += p.Weights[r]
+			continue
+		}
+		for _, c := range rows[r] {
+			columns[c] = append(columns[c], int32(len(weights)))
+		}
+		weights = append(weights, p.Weights[r])
+	}
+	return columns, weights
+}
+
+// undominated returns the columns, ascending, whose rows are not all covered
+// by some other column; of equal columns the first stays. A column that covers
+// another covers that one's rarest row too, so only those are compared.
+func undominated(columns [][]int32, sets []bitset, rowCount int) []int {
+	rows := rowsOf(columns, rowCount)
+	var keep []int
+	for c, col := range columns {
+		if len(col) > 0 && !dominated(int32(c), columns, rows[rarest(col, rows)], sets) {
+			keep = append(keep, c)
+		}
+	}
+	return keep
+}
+
+func rarest(col []int32, rows [][]int32) int32 {
+	return slices.MinFunc(col, func(a, b int32) int { return cmp.Compare(len(rows[a]), len(rows[b])) })
+}
+
+func dominated(c int32, columns [][]int32, rivals []int32, sets []bitset) bool {
+	for _, d := range rivals {
+		if d == c || len(columns[d]) < len(columns[c]) || len(columns[d]) == len(columns[c]) && d > c {
+			continue
+		}
+		if sets[c].within(sets[d]) {
+			return true
+		}
+	}
+	return false
+}
+
+type bitset []uint64
+
+func newBitset(n int) bitset      { return make(bitset, (n+63)/64) }
+func (b bitset) has(i int32) bool { return b[i/64]>>(i%64)&1 != 0 }
+func (b bitset) add(i int32)      { b[i/64] |= 1 << (i % 64) }
+func (b bitset) within(c bitset) bool {
+	for i, w := range b {
+		if w&^c[i] != 0 {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,138 @@
+package setcover
+
+import (
+	"context"
+	"math"
+)
+
+// Solve chooses columns for p and bounds their number. It returns an error
+// only for a malformed problem or a cancelled context; running out of effort
+// or an impossible target is a [Status].
+//
+//  1. Rows no column covers are taken off Spare; if that cannot bear them the
+//     problem is Infeasible and the result says what all columns leave.
+//  2. The problem is reduced.
+//  3. A greedy cover is improved by a short local search.
+//  4. The relaxation bounds it. If the bound is smaller than the cover, the
+//     rest of the local search runs, and then branching tries to close the gap.
+func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
+	if err := p.Validate(); err != nil {
+		return Result{}, err
+	}
+	s = s.withDefaults()
+	spare, ok := spareLeft(p)
+	if !ok {
+		return Result{Status: Infeasible, Uncovered: p.Spare - spare}, nil
+	}
+	q := reduce(p, spare)
+	if total(q.weights) <= spare {
+		return Result{Status: Optimal, Uncovered: p.Uncovered(nil)}, nil
+	}
+	r := run{ctx: ctx, q: q, s: s, best: greedy(q)}
+	r.result.Greedy = len(r.best)
+	if err := r.all(); err != nil {
+		return Result{}, err
+	}
+	r.result.Chosen = q.toOriginal(r.best)
+	r.result.Uncovered = p.Uncovered(r.result.Chosen)
+	return r.result, nil
+}
+
+// spareLeft returns Spare less the weight of the rows that no column covers,
+// and whether that is not negative.
+func spareLeft(p Problem) (int64, bool) {
+	spare := p.Spare
+	for r, cols := range rowsOf(p.Columns, len(p.Weights)) {
+		if len(cols) == 0 {
+			spare -= p.Weights[r]
+		}
+	}
+	return spare, spare >= 0
+}
+
+func total(weights []int64) int64 {
+	sum := int64(0)
+	for _, w := range weights {
+		sum += w
+	}
+	return sum
+}
+
+// run is one solution under way.
+type run struct {
+	ctx    context.Context
+	q      *reduced
+	s      Settings
+	best   []int32
+	result Result
+}
+
+// quickShare is the share of the moves spent before the first bound.
+const quickShare = 8
+
+func (r *run) all() error {
+	r.search(r.s.Moves/quickShare, 1)
+	if err := r.ctx.Err(); err != nil {
+		return err
+	}
+	x := newRelaxation(r.q, r.best, r.s.Pivots)
+	r.result.Bound = max(1, x.root(len(r.best), r.thetaGuess()))
+	r.result.Work.Pivots = x.lp.pivots
+	if err := r.ctx.Err(); err != nil {
+		return err
+	}
+	if r.result.Bound < len(r.best) {
+		r.search(r.s.Moves-r.s.Moves/quickShare, r.result.Bound)
+	}
+	if err := r.ctx.Err(); err != nil {
+		return err
+	}
+	if r.result.Bound < len(r.best) && r.s.Nodes > 0 {
+		r.branch(x)
+	}
+	if r.result.Bound >= len(r.best) {
+		r.result.Bound, r.result.Status = len(r.best), Optimal
+	}
+	return nil
+}
+
+// search runs the local search from the best cover and keeps what it finds.
+func (r *run) search(moves, goal int) {
+	s := newSearch(r.q, r.best, r.s.Seed)
+	found, done := s.run(moves, goal)
+	r.result.Work.Moves += done
+	if found != nil {
+		r.best = found
+	}
+}
+
+// branch closes the gap if it can.
+func (r *run) branch(x *relaxation) {
+	x.setTheta(x.theta)
+	c := closer{x: x, best: r.best, nodes: r.s.Nodes}
+	closed := c.run()
+	r.best = c.best
+	r.result.Work.Nodes = c.spent
+	r.result.Work.Pivots = x.lp.pivots
+	if closed {
+		r.result.Bound = len(r.best)
+	}
+}
+
+// thetaGuess is the price of Spare, per share of the total weight, at which
+// the last column of the greedy cover would just pay.
+func (r *run) thetaGuess() float64 {
+	chosen := greedy(r.q)
+	covered := newBitset(len(r.q.weights))
+	gain := int64(0)
+	for _, c := range chosen {
+		gain = 0
+		for _, j := range r.q.columns[c] {
+			if !covered.has(j) {
+				gain += r.q.weights[j]
+				covered.add(j)
+			}
+		}
+	}
+	return float64(total(r.q.weights)) / math.Max(1, float64(gain))
+}

@@ -64,6 +64,7 @@ type Lot struct {
 	Source     *geom.Point // nil: assumed, see contract 4.8
 	Controller *geom.Point
 	Heights    []SpotHeight
+	Pinned     []geom.Point // heads to keep, sorted by place
 
 	// Supply holds what the lot's own properties say of its water; anything
 	// unset there is taken from the settings of the run.

@@ -3,10 +3,13 @@
 package design
 
 import (
+	"errors"
+	"fmt"
+
 	"lotwright/layout"
 )
 
-// Settings steer a run. The zero value is a sensible design with the generic
+// Settings steer a run. The zero value makes a sensible design with the generic
 // variable-throw head, but the supply must be known from here or from the lot.
 type Settings struct {
 	Supply layout.Supply    // general measurements; a lot's own displace them
@@ -14,31 +17,104 @@ type Settings struct {
 
 	CoverageTarget float64 // τ, share of the irrigated area to reach; 0 means [DefaultCoverageTarget]
 
-	LeastStripWidth   layout.Length // narrower lawn is left out; 0 means [DefaultLeastStripWidth], negative means none
-	EdgeClearance     layout.Length // heads from paving and the lot line; 0 means [DefaultEdgeClearance]
-	BuildingClearance layout.Length // heads from buildings and walls; 0 means [DefaultBuildingClearance]
+	LeastStripWidth   layout.Length // narrower lawn is left out; 0 means [DefaultLeastStripWidth], negative none
+	EdgeClearance     layout.Length // heads from paving and the lot line; 0 means [DefaultEdgeClearance], negative none
+	BuildingClearance layout.Length // heads from buildings and walls; 0 means [DefaultBuildingClearance], negative none
 	IrrigateBeds      bool          // count planting beds as irrigated
-	CrossPaving       layout.Length // how much paving a throw may cross in all; 0: none
+	CrossPaving       layout.Length // how much paving a throw may cross in all
 
-	PavingFactor    float64          // cost of a metre of trench under paving in metres of soil; 0 means [DefaultPavingFactor]
-	PavingCrossing  layout.Length    // fixed cost of one crossing in metres of soil; 0 means [DefaultPavingCrossing]
-	RootZoneFactor  float64          // cost of a metre through tree roots; 0 means [DefaultRootZoneFactor]
-	TrenchClearance layout.Length    // trench from buildings; 0 means [DefaultTrenchClearance]
-	TrenchDepth     layout.Length    // 0 means [DefaultTrenchDepth]
-	SupplyAllowance *layout.Pressure // flat loss between tap and head; nil means [DefaultSupplyAllowance]
+	PavingFactor    float64       // cost of a metre of trench under paving in metres of soil; 0 means [DefaultPavingFactor]
+	PavingCrossing  layout.Length // fixed cost of one crossing in metres of soil; 0 means [DefaultPavingCrossing], negative none
+	RootZoneFactor  float64       // cost of a metre through tree roots; 0 means [DefaultRootZoneFactor]
+	TrenchClearance layout.Length // trench from buildings; 0 means [DefaultTrenchClearance], negative none
+	TrenchDepth     layout.Length // 0 means [DefaultTrenchDepth]
+
+	SupplyAllowance *layout.Pressure // lost between tap and head; nil means [DefaultSupplyAllowance]
 	DesignFlowShare float64          // share of the measured flow to use; 0 means [DefaultDesignFlowShare]
+
+	Effort Effort
 }
 
-// Defaults of the design of record (contracts 4.2, 4.3, 4.6, 4.8, 4.9).
+// Effort limits the work on one lot, counted in work and never in seconds.
+// Zero values mean the defaults of the stages.
+type Effort struct {
+	Moves       int // of the set-cover search
+	PolishSteps int // exact evaluations per head
+}
+
+// Defaults of the design of record.
 const (
 	DefaultCoverageTarget                  = 0.97
 	DefaultLeastStripWidth   layout.Length = 0.6
-	DefaultEdgeClearance     layout.Length = 0.10
-	DefaultBuildingClearance layout.Length = 0.30
+	DefaultEdgeClearance     layout.Length = 0.10 // 4 in
+	DefaultBuildingClearance layout.Length = 0.30 // 12 in
 	DefaultPavingFactor                    = 8.0
-	DefaultPavingCrossing    layout.Length = 4 // per crossing: set-up of a saw or a bore
+	DefaultPavingCrossing    layout.Length = 4 // setting up a saw or a bore
 	DefaultRootZoneFactor                  = 3.0
 	DefaultTrenchClearance   layout.Length = 0.30
-	DefaultTrenchDepth                     = 10 * layout.MetresPerInch
+	DefaultTrenchDepth       layout.Length = 10 * layout.MetresPerInch
 	DefaultDesignFlowShare                 = 0.75
 )
+
+// DefaultSupplyAllowance stands for what a backflow assembly, a valve and the
+// pipe take between the tap and the head until they are worked out one by one:
+// a judgement, no source.
+const DefaultSupplyAllowance = 10 * layout.Pressure(layout.KPaPerPSI)
+
+// filled returns s with every zero value replaced by its default, and every
+// negative length that means "none" by zero.
+func (s Settings) filled() Settings {
+	if len(s.Head.Rows) == 0 {
+		s.Head = layout.GenericVariableThrow()
+	}
+	s.CoverageTarget = or(s.CoverageTarget, DefaultCoverageTarget)
+	s.LeastStripWidth = length(s.LeastStripWidth, DefaultLeastStripWidth)
+	s.EdgeClearance = length(s.EdgeClearance, DefaultEdgeClearance)
+	s.BuildingClearance = length(s.BuildingClearance, DefaultBuildingClearance)
+	s.PavingFactor = or(s.PavingFactor, DefaultPavingFactor)
+	s.PavingCrossing = length(s.PavingCrossing, DefaultPavingCrossing)
+	s.RootZoneFactor = or(s.RootZoneFactor, DefaultRootZoneFactor)
+	s.TrenchClearance = length(s.TrenchClearance, DefaultTrenchClearance)
+	s.TrenchDepth = length(s.TrenchDepth, DefaultTrenchDepth)
+	s.DesignFlowShare = or(s.DesignFlowShare, DefaultDesignFlowShare)
+	if s.SupplyAllowance == nil {
+		allowance := DefaultSupplyAllowance
+		s.SupplyAllowance = &allowance
+	}
+	return s
+}
+
+func or(v, fallback float64) float64 {
+	if v == 0 {
+		return fallback
+	}
+	return v
+}
+
+func length(v, fallback layout.Length) layout.Length {
+	if v == 0 {
+		return fallback
+	}
+	return max(v, 0)
+}
+
+// Validate says which settings make no sense, if any.
+func (s Settings) Validate() error {
+	s = s.filled()
+	return errors.Join(
+		s.Head.Validate(),
+		check(s.CoverageTarget > 0 && s.CoverageTarget <= 1, "coverage target %v is not in (0, 1]", s.CoverageTarget),
+		check(s.PavingFactor >= 1, "paving factor %v is below 1", s.PavingFactor),
+		check(s.RootZoneFactor >= 1, "root zone factor %v is below 1", s.RootZoneFactor),
+		check(s.DesignFlowShare > 0 && s.DesignFlowShare <= 1, "design flow share %v is not in (0, 1]", s.DesignFlowShare),
+		check(*s.SupplyAllowance >= 0, "supply allowance %v is negative", *s.SupplyAllowance),
+		check(s.CrossPaving >= 0, "paving to throw across, %v, is negative", s.CrossPaving),
+	)
+}
+
+func check(ok bool, format string, args ...any) error {
+	if ok {
+		return nil
+	}
+	return fmt.Errorf(format, args...)
+}

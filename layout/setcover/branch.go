@@ -18,36 +18,64 @@ type closer struct {
 func (c *closer) run() bool { return c.node() }
 
 func (c *closer) node() bool {
-	if c.nodes == 0 {
+	if c.nodes == 0 || c.x.lp.pivots >= c.x.budget {
 		return false
 	}
 	c.nodes--
 	c.spent++
-	if c.x.optimise(len(c.best)) >= len(c.best) {
-		return true
+	theta := c.x.theta
+	defer func() { c.x.setTheta(theta) }()
+	for try := 0; ; try++ {
+		if c.x.optimise(len(c.best)) >= len(c.best) {
+			return true
+		}
+		c.tryRounding()
+		if c.x.taken >= len(c.best) {
+			return true
+		}
+		if col := c.branching(); col >= 0 {
+			return c.with(col, c.node) && c.without(col, c.node)
+		}
+		// No column is worth its price: what may be spared is priced wrongly
+		// for what is left of the problem.
+		if try == 2*priceSteps {
+			return false
+		}
+		c.x.setTheta(stepped(theta, try))
 	}
-	c.tryRounding()
-	if c.x.taken >= len(c.best) {
-		return true
-	}
-	col := c.branching()
-	if !c.x.complete || col < 0 {
-		return false
-	}
-	return c.with(col, c.node) && c.without(col, c.node)
 }
 
-// branching returns the column whose value is nearest to one half, or −1 when
-// all are whole.
+// priceSteps is how many times a price of Spare is doubled, and how many times
+// halved, before a node is given up.
+const priceSteps = 10
+
+// stepped returns theta doubled once, halved once, doubled twice and so on.
+func stepped(theta float64, try int) float64 {
+	n := try/2 + 1
+	if try%2 == 1 {
+		n = -n
+	}
+	return math.Ldexp(theta, n)
+}
+
+// branching returns the undecided column whose value is nearest to one half,
+// or −1 when none has a value.
 func (c *closer) branching() int32 {
-	best, bestDist := int32(-1), 0.5-1e-6
+	best, bestDist := int32(-1), 0.5
 	for i, col := range c.x.lp.active {
-		if d := math.Abs(c.x.lp.price[i] - 0.5); d < bestDist && !c.x.forbidden[col] {
+		v := c.x.lp.price[i]
+		if c.x.lp.rhs[i] != 1 || v < leastValue {
+			continue
+		}
+		if d := math.Abs(v - 0.5); best < 0 || d < bestDist {
 			best, bestDist = col, d
 		}
 	}
 	return best
 }
+
+// leastValue is the value below which a column counts as not used at all.
+const leastValue = 1e-6
 
 // tryRounding keeps the columns with a value of a half or more if they make a
 // smaller cover than the best.

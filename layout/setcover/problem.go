@@ -119,7 +119,7 @@ type Settings struct {
 // Defaults calibrated on residential lots (about 1 000 rows and 1 000 columns).
 const (
 	DefaultMoves  = 4000
-	DefaultPivots = 20_000
+	DefaultPivots = 8_000
 	DefaultNodes  = 200
 )
 
@@ -143,7 +143,11 @@ type Result struct {
 	Uncovered int64 // weight left uncovered by Chosen
 	Bound     int   // no choice within Spare has fewer columns
 	Greedy    int   // columns in the plain greedy choice
-	Work      Work
+
+	// Near is a choice with one column fewer than Chosen that leaves as
+	// little uncovered as any the local search met; nil if it met none.
+	Near []int
+	Work Work
 }
 
 // Work counts what was done.

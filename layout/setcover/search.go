@@ -36,6 +36,9 @@ type search struct {
 	move      int
 	lastAdded int32
 	lastGone  int32
+
+	near     []int32 // a choice one short of the best cover that leaves least
+	nearLeft int64
 }
 
 // coarseUnits is the priority of a row of the largest weight; rows of less
@@ -75,6 +78,7 @@ func (s *search) run(moves, goal int) (best []int32, done int) {
 		for s.left <= s.q.spare {
 			if s.chosen.len() < start || best == nil {
 				best = s.choice()
+				s.near = nil
 			}
 			if s.chosen.len() <= goal {
 				return improved(best, start), done
@@ -82,6 +86,9 @@ func (s *search) run(moves, goal int) (best []int32, done int) {
 			s.drop(s.cheapest(-1))
 		}
 		s.exchange()
+		if s.left > s.q.spare && (s.near == nil || s.left < s.nearLeft) {
+			s.near, s.nearLeft = s.choice(), s.left
+		}
 	}
 	return improved(best, start), done
 }

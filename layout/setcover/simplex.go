@@ -29,13 +29,15 @@ type packing struct {
 	at    []int32     // of each y: basis row, or atLower or atUpper
 	slack []int32     // of each slack: basis row, or atLower
 	inv   [][]float64 // inverse of the basis
+	norm2 []float64   // squared length of each row of inv
 	x     []float64   // values of the basic variables
 	d     []float64   // reduced costs of the y
 	price []float64   // of each constraint: its column's value in the covering problem
 
-	alpha  []float64 // the pivot row, of the y
-	pivots int
-	since  int // pivots since the inverse was computed afresh
+	alpha   []float64 // the pivot row, of the y
+	scratch []entry
+	pivots  int
+	since   int // pivots since the inverse was computed afresh
 }
 
 const (
@@ -48,8 +50,9 @@ const (
 const (
 	feasibleTol = 1e-9
 	pivotTol    = 1e-9
-	costJitter  = 1e-6 // largest change of a cost to break ties
-	refreshed   = 100  // pivots after which the inverse is computed afresh
+	zeroTol     = 1e-13 // entries of the inverse below it are dropped
+	costJitter  = 1e-6  // largest change of a cost to break ties
+	refreshed   = 500   // pivots after which the inverse is computed afresh
 )
 
 func newPacking(q *reduced) *packing {
@@ -98,6 +101,7 @@ func (p *packing) add(c int32) {
 		p.inv[k] = append(p.inv[k], 0)
 	}
 	p.inv = append(p.inv, row)
+	p.norm2 = append(p.norm2, dot(row, row))
 	left := 1.0
 	for _, j := range p.q.columns[c] {
 		left -= p.value(j)
@@ -111,9 +115,69 @@ func (p *packing) add(c int32) {
 	p.basis = append(p.basis, int32(len(p.at)+m))
 }
 
+// purge lets go of constraints that have more than slackEnough to spare, once
+// there are many; the relaxation takes them in again should they be violated.
+func (p *packing) purge() {
+	if len(p.active) < purgeFrom {
+		return
+	}
+	for i := len(p.active) - 1; i >= 0; i-- {
+		if k := p.slack[i]; k >= 0 && p.rhs[i] == 1 && p.x[k] > slackEnough {
+			p.remove(i, int(k))
+		}
+	}
+}
+
+const (
+	purgeFrom   = 120
+	slackEnough = 0.05
+)
+
+// remove lets go of constraint i, whose slack is basic in row k. Both are
+// replaced by the last of their kind.
+func (p *packing) remove(i, k int) {
+	last := len(p.active) - 1
+	p.slot[p.active[i]] = -1
+	p.inv[k], p.norm2[k], p.x[k], p.basis[k] = p.inv[last], p.norm2[last], p.x[last], p.basis[last]
+	p.setRow(p.basis[k], int32(k))
+	p.inv, p.norm2, p.x, p.basis = p.inv[:last], p.norm2[:last], p.x[:last], p.basis[:last]
+	for _, row := range p.inv {
+		row[i] = row[last]
+	}
+	for r := range p.inv {
+		p.inv[r] = p.inv[r][:last]
+	}
+	p.active[i], p.rhs[i], p.price[i], p.slack[i] = p.active[last], p.rhs[last], p.price[last], p.slack[last]
+	p.active, p.rhs, p.price, p.slack = p.active[:last], p.rhs[:last], p.price[:last], p.slack[:last]
+	if i < last {
+		p.slot[p.active[i]] = int32(i)
+		if s := p.slack[i]; s >= 0 {
+			p.basis[s] = int32(len(p.at) + i)
+		}
+	}
+}
+
+// setRow records that variable v is basic in row k.
+func (p *packing) setRow(v, k int32) {
+	if int(v) < len(p.at) {
+		p.at[v] = k
+	} else {
+		p.slack[int(v)-len(p.at)] = k
+	}
+}
+
 // recompute sets the basic variables from the bounds the others are at; call
-// it after changing upper or rhs.
+// it after changing upper or rhs. Every y outside the basis goes to the bound
+// its reduced cost asks for: one whose bounds had met may be at the wrong one.
 func (p *packing) recompute() {
+	for j, at := range p.at {
+		if at < 0 {
+			p.at[j] = atLower
+			if p.d[j] > 0 {
+				p.at[j] = atUpper
+			}
+		}
+	}
 	b := slices.Clone(p.rhs)
 	for i, c := range p.active {
 		for _, j := range p.q.columns[c] {
@@ -168,7 +232,7 @@ func (p *packing) leaving() (row int, sigma float64) {
 		if out <= feasibleTol {
 			continue
 		}
-		if s := out * out / dot(p.inv[k], p.inv[k]); s > best {
+		if s := out * out / p.norm2[k]; s > best {
 			row, sigma, best = k, dir, s
 		}
 	}
@@ -194,12 +258,12 @@ func (p *packing) pivot(r int, sigma float64) bool {
 		bound = p.upper[p.basis[r]]
 		out = p.x[r] - bound
 	}
-	enter, flips := p.ratioTest(entries, out)
-	if enter < 0 {
+	enter, flips, ok := p.ratioTest(entries, out)
+	if !ok {
 		return false
 	}
-	p.flip(entries[:flips])
-	p.exchange(r, entries[enter], bound)
+	p.flip(flips)
+	p.exchange(r, enter, bound)
 	return true
 }
 
@@ -207,7 +271,7 @@ func (p *packing) pivot(r int, sigma float64) bool {
 func (p *packing) pivotRow(r int) {
 	clear(p.alpha)
 	for i, f := range p.inv[r] {
-		if math.Abs(f) < 1e-13 {
+		if f == 0 {
 			continue
 		}
 		for _, j := range p.q.columns[p.active[i]] {
@@ -216,10 +280,9 @@ func (p *packing) pivotRow(r int) {
 	}
 }
 
-// entries lists what could enter for row r, by ratio; ties go to the larger
-// pivot and then to the lower index.
+// entries lists what could enter for row r.
 func (p *packing) entries(r int, sigma float64) []entry {
-	var out []entry
+	out := p.scratch[:0]
 	for j, a := range p.alpha {
 		g := sigma * a
 		if p.at[j] == atLower && g < -pivotTol || p.at[j] == atUpper && g > pivotTol {
@@ -231,24 +294,53 @@ func (p *packing) entries(r int, sigma float64) []entry {
 			out = append(out, entry{int32(len(p.at) + i), math.Abs(p.price[i] / a), a})
 		}
 	}
-	slices.SortFunc(out, func(e, f entry) int {
-		return cmp.Or(cmp.Compare(e.ratio, f.ratio), cmp.Compare(math.Abs(f.alpha), math.Abs(e.alpha)), cmp.Compare(e.v, f.v))
-	})
+	p.scratch = out
 	return out
 }
 
-// ratioTest passes over entries whose flip to their other bound still leaves
-// the row out of bounds; the first that would bring it within enters.
-func (p *packing) ratioTest(entries []entry, out float64) (enter, flips int) {
-	for i, e := range entries {
+// before orders entries by ratio; ties go to the larger pivot and then to the
+// lower index.
+func (e entry) before(f entry) bool {
+	return cmp.Or(cmp.Compare(e.ratio, f.ratio), cmp.Compare(math.Abs(f.alpha), math.Abs(e.alpha)), cmp.Compare(e.v, f.v)) < 0
+}
+
+// ratioTest takes entries in order: it passes over those whose flip to their
+// other bound still leaves the row out of bounds, and the first that would
+// bring it within enters. The entries passed over are returned too. They come
+// off a heap, since few of many are wanted.
+func (p *packing) ratioTest(heap []entry, out float64) (enter entry, flips []entry, ok bool) {
+	for i := len(heap)/2 - 1; i >= 0; i-- {
+		siftDown(heap, i)
+	}
+	for n := len(heap); n > 0; n-- {
+		e := heap[0]
 		if int(e.v) >= len(p.at) {
-			return i, i
+			return e, heap[n:], true
 		}
 		if out -= math.Abs(e.alpha) * p.upper[e.v]; out <= 0 {
-			return i, i
+			return e, heap[n:], true
 		}
+		heap[0], heap[n-1] = heap[n-1], e
+		siftDown(heap[:n-1], 0)
 	}
-	return -1, 0
+	return entry{}, nil, false
+}
+
+func siftDown(heap []entry, i int) {
+	for {
+		c := 2*i + 1
+		if c >= len(heap) {
+			return
+		}
+		if c+1 < len(heap) && heap[c+1].before(heap[c]) {
+			c++
+		}
+		if !heap[c].before(heap[i]) {
+			return
+		}
+		heap[i], heap[c] = heap[c], heap[i]
+		i = c
+	}
 }
 
 // flip moves each y to its other bound and the basic variables with it.
@@ -256,14 +348,23 @@ func (p *packing) flip(entries []entry) {
 	if len(entries) == 0 {
 		return
 	}
+	moved := make([]float64, len(p.basis))
 	for _, e := range entries {
+		step := p.upper[e.v]
 		if p.at[e.v] == atLower {
 			p.at[e.v] = atUpper
 		} else {
-			p.at[e.v] = atLower
+			p.at[e.v], step = atLower, -step
+		}
+		for _, c := range p.q.rows[e.v] {
+			if i := p.slot[c]; i >= 0 {
+				moved[i] += step
+			}
 		}
 	}
-	p.recompute()
+	for k, row := range p.inv {
+		p.x[k] -= dot(row, moved)
+	}
 }
 
 // exchange lets e enter in row r, whose variable leaves to bound.
@@ -281,11 +382,7 @@ func (p *packing) exchange(r int, e entry, bound float64) {
 	p.reprice(r, e)
 	p.leave(r, bound)
 	p.basis[r] = e.v
-	if int(e.v) < len(p.at) {
-		p.at[e.v] = int32(r)
-	} else {
-		p.slack[int(e.v)-len(p.at)] = int32(r)
-	}
+	p.setRow(e.v, int32(r))
 	p.eliminate(r, col)
 }
 
@@ -340,20 +437,32 @@ func (p *packing) leave(r int, bound float64) {
 	}
 }
 
-// eliminate updates the inverse for a column entering in row r.
+// eliminate updates the inverse for a column entering in row r. Constraints
+// far apart do not meet, so the pivot row is mostly zeros.
 func (p *packing) eliminate(r int, col []float64) {
 	pivotRow := p.inv[r]
 	f := 1 / col[r]
-	for i := range pivotRow {
-		pivotRow[i] *= f
+	var at []int32
+	for i, v := range pivotRow {
+		if v *= f; math.Abs(v) < zeroTol {
+			v = 0
+		} else {
+			at = append(at, int32(i))
+		}
+		pivotRow[i] = v
 	}
+	p.norm2[r] = dot(pivotRow, pivotRow)
 	for k, row := range p.inv {
-		if k == r || col[k] == 0 {
+		if k == r || math.Abs(col[k]) < zeroTol {
 			continue
 		}
-		for i, v := range pivotRow {
-			row[i] -= col[k] * v
+		change := 0.0
+		for _, i := range at {
+			old := row[i]
+			row[i] = old - col[k]*pivotRow[i]
+			change += row[i]*row[i] - old*old
 		}
+		p.norm2[k] = math.Max(p.norm2[k]+change, zeroTol)
 	}
 }
 
@@ -383,6 +492,7 @@ func (p *packing) refresh() {
 	}
 	for k := range m {
 		copy(p.inv[k], a[k][m:])
+		p.norm2[k] = dot(p.inv[k], p.inv[k])
 	}
 	p.reduceCosts()
 	p.recompute()

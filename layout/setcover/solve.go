@@ -1,9 +1,6 @@
 package setcover
 
-import (
-	"context"
-	"math"
-)
+import "context"
 
 // Solve chooses columns for p and bounds their number. It returns an error
 // only for a malformed problem or a cancelled context; running out of effort
@@ -35,6 +32,9 @@ func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
 	}
 	r.result.Chosen = q.toOriginal(r.best)
 	r.result.Uncovered = p.Uncovered(r.result.Chosen)
+	if len(r.near) == len(r.best)-1 {
+		r.result.Near = q.toOriginal(r.near)
+	}
 	return r.result, nil
 }
 
@@ -64,6 +64,7 @@ type run struct {
 	q      *reduced
 	s      Settings
 	best   []int32
+	near   []int32
 	result Result
 }
 
@@ -104,6 +105,9 @@ func (r *run) search(moves, goal int) {
 	if found != nil {
 		r.best = found
 	}
+	if len(s.near) == len(r.best)-1 {
+		r.near = s.near
+	}
 }
 
 // branch closes the gap if it can.
@@ -119,20 +123,8 @@ func (r *run) branch(x *relaxation) {
 	}
 }
 
-// thetaGuess is the price of Spare, per share of the total weight, at which
-// the last column of the greedy cover would just pay.
-func (r *run) thetaGuess() float64 {
-	chosen := greedy(r.q)
-	covered := newBitset(len(r.q.weights))
-	gain := int64(0)
-	for _, c := range chosen {
-		gain = 0
-		for _, j := range r.q.columns[c] {
-			if !covered.has(j) {
-				gain += r.q.weights[j]
-				covered.add(j)
-			}
-		}
-	}
-	return float64(total(r.q.weights)) / math.Max(1, float64(gain))
-}
+// thetaGuess is where the search for the price of Spare begins, per share of
+// the total weight. Were every y at its bound θ·weight, and f the share of the
+// rows with any, then Σy = θf; with Σy − θ·Spare about the number of columns
+// and f around a third, θ is about three times that number.
+func (r *run) thetaGuess() float64 { return 3 * float64(len(r.best)) }

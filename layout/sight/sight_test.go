@@ -75,7 +75,7 @@ func TestSeesIsExact(t *testing.T) {
 		geom.Pt(-4000, 1):     false, // a hair more
 		geom.Pt(-500, 0):      true,  // exactly the least throw
 		geom.Pt(-499, 0):      false,
-		geom.Pt(2400, 3200):   true,  // 3-4-5 triangle: exactly 4 m
+		geom.Pt(2400, 3200):   true, // 3-4-5 triangle: exactly 4 m
 		geom.Pt(2401, 3200):   false,
 		geom.Pt(-2400, -3200): true,
 	}

@@ -1,0 +1,226 @@
+package design
+
+import (
+	"context"
+	"fmt"
+
+	"lotwright/layout"
+	"lotwright/layout/candidate"
+	"lotwright/layout/geom"
+	"lotwright/layout/hydraulic"
+	"lotwright/layout/placement"
+	"lotwright/layout/sight"
+	"lotwright/layout/trench"
+)
+
+// Run designs one lot. A lot that cannot be served is a design with a status
+// and a reason, not an error; an error is a fault in the settings, the
+// geometry code or the context.
+//
+//  1. The supply gives the pressure at the heads, and that their throw.
+//  2. The lot gives the lawn, and where on it heads may stand.
+//  3. Heads are placed, with a bound on their number.
+//  4. The trench network joins them to the point of connection.
+func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, error) {
+	if err := s.Validate(); err != nil {
+		return nil, fmt.Errorf("settings: %w", err)
+	}
+	r := run{lot: lot, s: s.filled()}
+	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
+		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
+		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
+	for _, stage := range []func(context.Context) error{r.ground, r.supply, r.heads, r.network} {
+		if err := stage(ctx); err != nil {
+			return nil, fmt.Errorf("lot %q: %w", lot.ID, err)
+		}
+		if r.done {
+			break
+		}
+	}
+	return r.d, nil
+}
+
+// run is one design under way.
+type run struct {
+	lot  *layout.Lot
+	s    Settings
+	d    *layout.Design
+	done bool // nothing further to work out
+
+	field    *sight.Field
+	standing *candidate.Ground
+}
+
+// fail ends the run with a reason the lot cannot be designed.
+func (r *run) fail(rule, reason string) {
+	r.d.Status, r.d.Reason, r.done = layout.StatusInfeasible, reason, true
+	r.note(rule, layout.SeverityError, reason)
+}
+
+func (r *run) note(rule string, severity layout.Severity, text string) {
+	r.d.Notes = append(r.d.Notes, layout.Note{Rule: rule, Severity: severity, Text: text})
+}
+
+// ground works out the lawn and where heads may stand.
+func (r *run) ground(context.Context) error {
+	lawn, err := candidate.Irrigated(r.lot, candidate.LawnSettings{
+		LeastStripMM: r.s.LeastStripWidth.Millimetres(), IrrigateBeds: r.s.IrrigateBeds})
+	if err != nil {
+		return err
+	}
+	r.d.Irrigated, r.d.IrrigatedArea = lawn.Region, lawn.Region.AreaM2()
+	r.d.Narrow, r.d.NarrowArea = lawn.Narrow, lawn.Narrow.AreaM2()
+	if len(lawn.Region) == 0 {
+		r.d.Coverage, r.done = 1, true
+		r.note("area.nothing_to_water", layout.SeverityWarning, "nothing of the lot is left to irrigate: no heads, no trench")
+		return nil
+	}
+	r.field = sight.NewField(lawn.Region)
+	r.standing, err = candidate.NewGround(r.lot, lawn.Region, candidate.Clearances{
+		EdgeMM: r.s.EdgeClearance.Millimetres(), BuildingMM: r.s.BuildingClearance.Millimetres()})
+	return err
+}
+
+// supply works out pressure, throw and flow at the heads.
+func (r *run) supply(context.Context) error {
+	w, short := hydraulic.AtHead(r.lot.Supply.Or(r.s.Supply), r.s.Head, hydraulic.Options{
+		Allowance: *r.s.SupplyAllowance, FlowShare: r.s.DesignFlowShare})
+	if short != nil {
+		r.fail(short.Rule, short.Text)
+		return nil
+	}
+	r.d.Throw, r.d.Pressure, r.d.HeadFlow, r.d.Regulated = w.Throw, w.Pressure, w.Flow, w.Regulated
+	r.d.Notes = append(r.d.Notes, w.Notes...)
+	if w.Regulated {
+		r.note("supply.regulator", layout.SeverityInfo,
+			"the supply holds more than the rated band of the head: a pressure regulator is needed")
+	}
+	return nil
+}
+
+// Spacing of the spots tried and of the points standing for the lawn: 1 m up
+// to spacedAreaM2 of lawn, then growing with the lawn so that their number
+// stays bounded.
+const (
+	spacingMM    = 1000
+	spacedAreaM2 = 4000
+	spacingStep  = 250
+)
+
+func spacingFor(areaM2 float64) int64 {
+	spacing := int64(spacingMM)
+	for areaM2*spacingMM*spacingMM > spacedAreaM2*float64(spacing*spacing) {
+		spacing += spacingStep
+	}
+	return spacing
+}
+
+// heads places the heads and describes them.
+func (r *run) heads(ctx context.Context) error {
+	spacing := spacingFor(r.d.IrrigatedArea)
+	p, err := placement.Place(ctx, r.site(spacing), placement.Settings{
+		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, PolishSteps: r.s.Effort.PolishSteps})
+	if err != nil {
+		return err
+	}
+	r.d.Coverage = min(p.Coverage, 1)
+	r.d.DryArea = (1 - r.d.Coverage) * r.d.IrrigatedArea
+	r.d.Effort.GreedyHeads, r.d.Effort.Moves, r.d.Effort.Pivots, r.d.Effort.Nodes = p.Greedy, p.Moves, p.Pivots, p.Nodes
+	if p.Proven {
+		at := layout.Length(spacing) / geom.MillimetresPerMetre
+		r.d.Proof = layout.Proof{Kind: layout.ProofDiscrete, Bound: p.Bound, CandidateSpacing: at, WitnessSpacing: at}
+	}
+	r.describe(p.Heads)
+	if p.Status == placement.Unreachable {
+		r.d.Status = layout.StatusInfeasible
+		r.d.Reason = fmt.Sprintf("%.2f %% of the lawn can be reached and %.2f %% is asked for; the dry areas show where",
+			100*r.d.Coverage, 100*r.s.CoverageTarget)
+		r.note("coverage.unreachable", layout.SeverityError, r.d.Reason)
+	}
+	return nil
+}
+
+func (r *run) site(spacing int64) placement.Site {
+	throw, least := r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres()
+	site := placement.Site{
+		Spots: r.standing.Spots(spacing), ThrowMM: throw, LawnAreaM2: r.d.IrrigatedArea,
+		Pinned: r.lot.Pinned, Allows: r.standing.Allows,
+		ReachFrom: func(p geom.Point) placement.Reach {
+			reach := r.field.From(p, throw, least)
+			return &reach
+		},
+		AreaReached: func(reaches []placement.Reach) float64 {
+			all := make([]sight.Reach, len(reaches))
+			for i, reach := range reaches {
+				all[i] = *reach.(*sight.Reach)
+			}
+			return sight.CoveredM2(all)
+		},
+	}
+	for _, w := range candidate.Witnesses(r.d.Irrigated, spacing) {
+		site.WitnessAt = append(site.WitnessAt, w.At)
+		site.WitnessMM2 = append(site.WitnessMM2, w.AreaMM2)
+	}
+	r.d.Effort.Candidates, r.d.Effort.Witnesses = len(site.Spots), len(site.WitnessAt)
+	return site
+}
+
+// drySagittaMM draws wetted outlines finely when the dry area is cut out, so
+// that its area agrees with the exact one.
+const drySagittaMM = 0.5
+
+// leastDryM2 is the area under which a dry scrap is not drawn: 1 dm².
+const leastDryM2 = 0.01
+
+// describe fills in the heads at the given places and what they leave dry.
+func (r *run) describe(at []geom.Point) {
+	pinned := map[geom.Point]bool{}
+	for _, p := range r.lot.Pinned {
+		pinned[p] = true
+	}
+	var wet []geom.Region
+	for i, p := range at {
+		reach := r.field.From(p, r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres())
+		r.d.Heads = append(r.d.Heads, layout.Head{
+			Label: fmt.Sprintf("H%d", i+1), At: p, Kind: r.s.Head.Kind, Model: r.s.Head.Name,
+			Throw: r.d.Throw, ArcSweep: 360, Pressure: r.d.Pressure, Flow: r.d.HeadFlow,
+			Zone: i + 1, Pinned: pinned[p],
+			Wetted: reach.Outline(layout.WettedSagittaMM), WettedArea: reach.AreaM2()})
+		wet = append(wet, outlined(&reach))
+	}
+	for _, poly := range geom.Difference(r.d.Irrigated, geom.Union(wet...)) {
+		if poly.AreaM2() >= leastDryM2 {
+			r.d.Dry = append(r.d.Dry, poly)
+		}
+	}
+}
+
+// outlined returns the reach as a region on the grid.
+func outlined(reach *sight.Reach) geom.Region {
+	var ring geom.Ring
+	for _, v := range reach.Outline(drySagittaMM) {
+		ring = append(ring, v.Round())
+	}
+	return geom.Normalize([]geom.Ring{ring})
+}
+
+// network joins the heads to the point of connection.
+func (r *run) network(ctx context.Context) error {
+	n, err := trench.Route(ctx, r.lot, r.d.Heads, trench.Settings{
+		PavingFactor: r.s.PavingFactor, RootZoneFactor: r.s.RootZoneFactor, PavingCrossing: r.s.PavingCrossing,
+		Clearance: r.s.TrenchClearance, Depth: r.s.TrenchDepth})
+	if err != nil {
+		return fmt.Errorf("routing the trench: %w", err)
+	}
+	r.d.Network = n
+	r.d.Notes = append(r.d.Notes, n.Unreached...)
+	if n.POCAssumed {
+		poc := n.POC
+		r.d.Notes = append(r.d.Notes, layout.Note{Rule: "poc.assumed", Severity: layout.SeverityWarning, At: &poc,
+			Text: "no source was given: the point of connection is assumed here"})
+	}
+	if len(n.Unreached) > 0 && r.d.Status == layout.StatusDesigned {
+		r.d.Status, r.d.Reason = layout.StatusInfeasible, n.Unreached[0].Text
+	}
+	return nil
+}

@@ -1,0 +1,242 @@
+package drawing
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+
+	"lotwright/layout"
+)
+
+// Chart compares what one batch of lots needs at several pressures.
+type Chart struct {
+	Title  string
+	Axis   string // which pressure is meant, e.g. "Static pressure"; empty: "Pressure"
+	Points []ChartPoint
+}
+
+// ChartPoint is the outcome of a batch at one pressure.
+type ChartPoint struct {
+	Pressure   layout.Pressure
+	Heads      int // in all, on the lots that could be designed
+	Designed   int // lots
+	Infeasible int // lots no design can serve at this pressure
+}
+
+// The chart's page and its two fields, in page units.
+const (
+	chartWidth  = 900.0
+	chartHeight = 600.0
+	chartText   = 11.0
+)
+
+var (
+	headsField      = box{80, 80, 870, 370}
+	infeasibleField = box{80, 410, 870, 500}
+)
+
+// PressureChart draws the total of heads, and below it the number of lots that
+// cannot be designed, against pressure. A total that leaves lots out is drawn
+// hollow, since it does not compare with one that serves all.
+func PressureChart(w io.Writer, c Chart) error {
+	for i, pt := range c.Points {
+		if !finite(float64(pt.Pressure)) || pt.Pressure <= 0 {
+			return fmt.Errorf("drawing: chart point %d: pressure %v kPa, want a positive number", i+1, float64(pt.Pressure))
+		}
+		if pt.Heads < 0 || pt.Designed < 0 || pt.Infeasible < 0 {
+			return fmt.Errorf("drawing: chart point %d: negative count", i+1)
+		}
+	}
+	return pressureChart(c).writeTo(w)
+}
+
+func pressureChart(c Chart) *page {
+	points := slices.Clone(c.Points)
+	slices.SortStableFunc(points, func(a, b ChartPoint) int { return cmp.Compare(a.Pressure, b.Pressure) })
+	p := &page{width: chartWidth, height: chartHeight, decimals: 2}
+	title := cmp.Or(clean(c.Title), "Heads against pressure")
+	p.about(title, chartSummary(points))
+	p.rect(box{0, 0, chartWidth, chartHeight}, look{fill: white})
+	p.text(label{at: vec{25, 36}, words: shortened(title, chartWidth-50, 18, true), size: 18, bold: true})
+	if len(points) == 0 {
+		p.text(label{at: vec{chartWidth / 2, chartHeight / 2}, words: "No scenarios to compare", size: 16, anchor: atMiddle, colour: darkGrey})
+		return p
+	}
+	p.chartFields(points, cmp.Or(clean(c.Axis), "Pressure"))
+	return p
+}
+
+func chartSummary(points []ChartPoint) string {
+	out := ""
+	for _, pt := range points {
+		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", pressureWords(pt.Pressure), counted(pt.Heads, "head"),
+			counted(pt.Designed, "lot"), counted(pt.Infeasible, "lot"))
+	}
+	return clean(out)
+}
+
+// axis maps values to places along one side of a field.
+type axis struct{ low, high, from, to float64 }
+
+func (a axis) at(v float64) float64 { return a.from + (v-a.low)/(a.high-a.low)*(a.to-a.from) }
+
+// pressureAxis leaves an eighth of the range free on either side.
+func pressureAxis(points []ChartPoint) axis {
+	low, high := points[0].Pressure.KPa(), points[len(points)-1].Pressure.KPa()
+	const free = 0.125
+	pad := (high - low) * free
+	if pad == 0 {
+		pad = low * free
+	}
+	return axis{low - pad, high + pad, headsField.left, headsField.right}
+}
+
+// countAxis runs up a field from 0 to a round number that leaves room above most
+// for its figure; it also returns the step between level lines.
+func countAxis(most int, field box) (axis, float64) {
+	const figureRoom, tickRoom = 26.0, 44.0
+	top := max(1, float64(most)*field.height()/(field.height()-figureRoom))
+	step := roundStep(max(1, top/math.Floor(field.height()/tickRoom)))
+	return axis{0, step * math.Ceil(top/step), field.bottom, field.top}, step
+}
+
+// roundStep returns the least of 1, 2 or 5 times a power of ten not below v.
+func roundStep(v float64) float64 {
+	power := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, m := range []float64{1, 2, 5} {
+		if m*power >= v*(1-1e-9) {
+			return m * power
+		}
+	}
+	return 10 * power
+}
+
+func (p *page) chartFields(points []ChartPoint, axisName string) {
+	x := pressureAxis(points)
+	most, mostOut := 0, 0
+	for _, pt := range points {
+		most, mostOut = max(most, pt.Heads), max(mostOut, pt.Infeasible)
+	}
+	heads, headStep := countAxis(most, headsField)
+	lots, lotStep := countAxis(mostOut, infeasibleField)
+	p.scaleLines(heads, headStep, headsField, "Heads in all")
+	p.scaleLines(lots, lotStep, infeasibleField, "Infeasible lots")
+	p.pressureTicks(points, x, axisName)
+	p.bars(points, x, lots)
+	p.headLine(points, x, heads)
+	p.chartKey()
+}
+
+// scaleLines draws a field's frame, level lines and figures.
+func (p *page) scaleLines(a axis, step float64, field box, name string) {
+	for v := 0.0; v <= a.high*(1+1e-9); v += step {
+		y := a.at(v)
+		p.line(vec{field.left, y}, vec{field.right, y}, look{stroke: midGrey, width: 0.7})
+		p.text(label{at: vec{field.left - 7, y + 4}, words: decimal(v, 0), size: chartText, anchor: atEnd})
+	}
+	p.rect(field, thinFrame)
+	p.text(label{at: vec{field.left, field.top - 8}, words: name, size: chartText, bold: true})
+}
+
+// pressureTicks writes each pressure in both units below the fields, leaving
+// out those there is no room for.
+func (p *page) pressureTicks(points []ChartPoint, x axis, name string) {
+	y := infeasibleField.bottom
+	free := math.Inf(-1)
+	for _, pt := range points {
+		at := x.at(pt.Pressure.KPa())
+		p.line(vec{at, y}, vec{at, y + 5}, thinFrame)
+		psi, kpa := shortNumber(pt.Pressure.PSI())+" psi", decimal(pt.Pressure.KPa(), 0)+" kPa"
+		half := max(textWidth(psi, chartText, false), textWidth(kpa, chartText, false)) / 2
+		if at-half < free {
+			continue
+		}
+		free = at + half + 5
+		p.text(label{at: vec{at, y + 18}, words: psi, size: chartText, anchor: atMiddle})
+		p.text(label{at: vec{at, y + 32}, words: kpa, size: chartText, anchor: atMiddle})
+	}
+	middle := (infeasibleField.left + infeasibleField.right) / 2
+	words := shortened(name, infeasibleField.width(), chartText, true)
+	p.text(label{at: vec{middle, y + 52}, words: words, size: chartText, bold: true, anchor: atMiddle})
+}
+
+// shortNumber writes a number with one decimal, none where it is whole.
+func shortNumber(v float64) string {
+	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+}
+
+// bars draws the lots left out, hatched, with their number above.
+func (p *page) bars(points []ChartPoint, x axis, lots axis) {
+	half := min(22, 0.35*leastGap(points, x))
+	pl := placer{within: infeasibleField}
+	for _, pt := range points {
+		at := x.at(pt.Pressure.KPa())
+		if pt.Infeasible > 0 {
+			b := box{at - half, lots.at(float64(pt.Infeasible)), at + half, infeasibleField.bottom}
+			p.area([][]vec{b.corners().list()}, dryArea, b)
+		}
+		p.figure(&pl, vec{at, lots.at(float64(pt.Infeasible))}, pt.Infeasible)
+	}
+}
+
+// leastGap returns the least distance between two points along the axis.
+func leastGap(points []ChartPoint, x axis) float64 {
+	gap := x.to - x.from
+	for i := 1; i < len(points); i++ {
+		if d := x.at(points[i].Pressure.KPa()) - x.at(points[i-1].Pressure.KPa()); d > 0 {
+			gap = min(gap, d)
+		}
+	}
+	return gap
+}
+
+// headLine joins the totals; a marker is hollow, and the line to it dashed,
+// where lots are left out.
+func (p *page) headLine(points []ChartPoint, x axis, heads axis) {
+	at := func(pt ChartPoint) vec { return vec{x.at(pt.Pressure.KPa()), heads.at(float64(pt.Heads))} }
+	for i := 1; i < len(points); i++ {
+		l := look{stroke: blue, width: 2.2}
+		if points[i-1].Infeasible+points[i].Infeasible > 0 {
+			l.dash = "6 4"
+		}
+		p.line(at(points[i-1]), at(points[i]), l)
+	}
+	pl := placer{within: headsField}
+	for _, pt := range points {
+		pl.take(around(at(pt), 2*markRadius, 2*markRadius).corners())
+		p.mark(at(pt), pt.Infeasible > 0)
+	}
+	for _, pt := range points {
+		p.figure(&pl, at(pt).add(vec{0, -markRadius}), pt.Heads)
+	}
+}
+
+const markRadius = 5.0
+
+func (p *page) mark(c vec, hollow bool) {
+	l := look{fill: blue, stroke: blue, width: 2}
+	if hollow {
+		l.fill = white
+	}
+	p.circle(c, markRadius, l)
+}
+
+// figure writes a number just above a place unless that room is taken.
+func (p *page) figure(pl *placer, at vec, n int) {
+	l := label{at: at.add(vec{0, -5}), words: decimal(float64(n), 0), size: chartText, bold: true, anchor: atMiddle, backed: true}
+	if q := l.quad(); pl.free(q) {
+		pl.take(q)
+		p.text(l)
+	}
+}
+
+func (p *page) chartKey() {
+	y := chartHeight - 18.0
+	p.mark(vec{headsField.left + 6, y - 4}, false)
+	p.text(label{at: vec{headsField.left + 18, y}, words: "all lots designed", size: chartText})
+	p.mark(vec{headsField.left + 176, y - 4}, true)
+	p.text(label{at: vec{headsField.left + 188, y}, words: "some lots infeasible: the heads of the others only, not to be compared with the rest", size: chartText})
+}

@@ -1,0 +1,3 @@
+// Package demotest holds the tests of the invented data under testdata, which
+// ./... does not reach.
+package demotest

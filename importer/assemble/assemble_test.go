@@ -285,7 +285,7 @@ func TestLotByHand(t *testing.T) {
 		"negative pressure":        {[]importer.Feature{with(parcel, "head_pressure_bar", -3)}, []string{"property.out_of_range"}, true},
 		"bucket in no time":        {[]importer.Feature{with(with(parcel, "bucket_gal", 5), "bucket_s", 0)}, []string{"property.out_of_range"}, true},
 		"bucket without a time":    {[]importer.Feature{with(parcel, "bucket_gal", 5)}, []string{"supply.incomplete"}, false},
-		"flow without a pressure":  {[]importer.Feature{with(parcel, "flow_lpm", 20)}, []string{"supply.incomplete"}, false},
+		"flow without a pressure":  {[]importer.Feature{with(parcel, "flow_lpm", 20)}, []string{"supply.open_flow"}, false},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {

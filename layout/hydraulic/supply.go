@@ -102,7 +102,7 @@ func AtHead(s layout.Supply, m layout.HeadModel, o Options) (WorkingPoint, *Shor
 		return WorkingPoint{}, short
 	}
 	w := at(m, p)
-	w.Notes = notes(curve, s)
+	w.Notes = notes(curve)
 	if limit := curve.Test.Flow * layout.Flow(o.FlowShare); w.Flow > limit {
 		return WorkingPoint{}, &Shortfall{"supply.flow_low", fmt.Sprintf(
 			"one head takes %v and %.0f %% of the measured %v is %v: at least %v must be measured",
@@ -164,9 +164,12 @@ const (
 	thumbPSI     = 40
 )
 
-// notes reports the rule of thumb, a weak test (the held pressure should be at
-// least a tenth below static, NFPA 291 §4.4.6), and the bucket's caveat.
-func notes(c Curve, s layout.Supply) []layout.Note {
+// soundTest is the share of the static pressure a flow test must fall below to
+// say much (NFPA 291 §4.4.6 asks for a drop of a tenth).
+const soundTest = 0.9
+
+// notes reports the rule of thumb, a weak test and an open-tap flow.
+func notes(c Curve) []layout.Note {
 	var out []layout.Note
 	open := c.FlowAt(0)
 	if enough := layout.GPM(thumbGallons * 60.0 / thumbSeconds); open < enough || c.Static < layout.PSI(thumbPSI) {
@@ -174,14 +177,14 @@ func notes(c Curve, s layout.Supply) []layout.Note {
 			"the open tap gives about %v and the static pressure is %v; the rule of thumb asks for 5 gal within 45 s (%v) and at least 40 psi",
 			open, c.Static, enough)})
 	}
-	if s.FlowTest != nil && c.Test.Pressure > 0.9*c.Static {
+	if c.Test.Pressure > soundTest*c.Static {
 		out = append(out, layout.Note{Rule: "supply.weak_test", Severity: layout.SeverityWarning, Text: fmt.Sprintf(
 			"the flow test lowered the pressure only from %v to %v; a tenth of the static pressure at least makes a sound test",
 			c.Static, c.Test.Pressure)})
 	}
-	if s.FlowTest == nil {
-		out = append(out, layout.Note{Rule: "supply.open_bucket", Severity: layout.SeverityInfo,
-			Text: "a bucket filled from the open tap measures the flow at no pressure; a flow held at a pressure would be surer"})
+	if c.Test.Pressure == 0 {
+		out = append(out, layout.Note{Rule: "supply.open_tap", Severity: layout.SeverityInfo,
+			Text: "the open tap shows the flow at no pressure; a flow held at a pressure would be surer"})
 	}
 	return out
 }

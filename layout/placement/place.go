@@ -2,9 +2,7 @@ package placement
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
-	"os"
 	"slices"
 
 	"lotwright/layout/geom"

@@ -50,6 +50,10 @@ type Head struct {
 	// with a sagitta of at most [WettedSagittaMM], in millimetres.
 	Wetted     []geom.Vec
 	WettedArea float64 // m², exact
+
+	// Overspray is what it wets outside the lawn, and OversprayArea its area in m².
+	Overspray     geom.Region
+	OversprayArea float64
 }
 
 // WettedSagittaMM is the largest gap between an arc and its drawn chords (contract 5).

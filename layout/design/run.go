@@ -75,10 +75,17 @@ func (r *run) ground(context.Context) error {
 		r.note("area.nothing_to_water", layout.SeverityWarning, "nothing of the lot is left to irrigate: no heads, no trench")
 		return nil
 	}
-	r.field = sight.NewField(lawn.Region)
+	r.field = sight.NewFieldAcross(lawn.Region, r.passable(), r.s.CrossPaving.Millimetres())
 	r.standing, err = candidate.NewGround(r.lot, lawn.Region, candidate.Clearances{
 		EdgeMM: r.s.EdgeClearance.Millimetres(), BuildingMM: r.s.BuildingClearance.Millimetres()})
 	return err
+}
+
+// passable returns the lawn and the paving a throw may cross.
+func (r *run) passable() geom.Region {
+	blocked := geom.Union(r.lot.Building, r.lot.Wall, r.lot.Water)
+	paving := geom.Difference(geom.Intersection(r.lot.Hardscape, r.lot.Parcel), blocked)
+	return geom.Union(r.d.Irrigated, paving)
 }
 
 // supply works out pressure, throw and flow at the heads.
@@ -154,7 +161,7 @@ func (r *run) site(spacing int64) placement.Site {
 			for i, reach := range reaches {
 				all[i] = *reach.(*sight.Reach)
 			}
-			return sight.CoveredM2(all)
+			return r.field.CoveredWithinM2(all)
 		},
 	}
 	for _, w := range candidate.Witnesses(r.d.Irrigated, spacing) {
@@ -169,8 +176,9 @@ func (r *run) site(spacing int64) placement.Site {
 // that its area agrees with the exact one.
 const drySagittaMM = 0.5
 
-// leastDryM2 is the area under which a dry scrap is not drawn: 1 dm².
-const leastDryM2 = 0.01
+// leastScrapM2 is the area under which a piece of dry or oversprayed ground is
+// not drawn: 1 dm².
+const leastScrapM2 = 0.01
 
 // describe fills in the heads at the given places and what they leave dry.
 func (r *run) describe(at []geom.Point) {
@@ -181,18 +189,35 @@ func (r *run) describe(at []geom.Point) {
 	var wet []geom.Region
 	for i, p := range at {
 		reach := r.field.From(p, r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres())
-		r.d.Heads = append(r.d.Heads, layout.Head{
+		wets := outlined(&reach)
+		head := layout.Head{
 			Label: fmt.Sprintf("H%d", i+1), At: p, Kind: r.s.Head.Kind, Model: r.s.Head.Name,
 			Throw: r.d.Throw, ArcSweep: 360, Pressure: r.d.Pressure, Flow: r.d.HeadFlow,
 			Zone: i + 1, Pinned: pinned[p],
-			Wetted: reach.Outline(layout.WettedSagittaMM), WettedArea: reach.AreaM2()})
-		wet = append(wet, outlined(&reach))
+			Wetted: reach.Outline(layout.WettedSagittaMM), WettedArea: reach.AreaM2()}
+		if r.s.CrossPaving > 0 {
+			head.Overspray = withoutScraps(geom.Difference(wets, r.d.Irrigated))
+			head.OversprayArea = head.Overspray.AreaM2()
+		}
+		r.d.Heads = append(r.d.Heads, head)
+		wet = append(wet, wets)
 	}
-	for _, poly := range geom.Difference(r.d.Irrigated, geom.Union(wet...)) {
-		if poly.AreaM2() >= leastDryM2 {
-			r.d.Dry = append(r.d.Dry, poly)
+	reached := geom.Union(wet...)
+	r.d.Dry = withoutScraps(geom.Difference(r.d.Irrigated, reached))
+	if r.s.CrossPaving > 0 {
+		r.d.OversprayArea = withoutScraps(geom.Difference(reached, r.d.Irrigated)).AreaM2()
+	}
+}
+
+// withoutScraps drops the pieces too small to draw.
+func withoutScraps(g geom.Region) geom.Region {
+	var out geom.Region
+	for _, poly := range g {
+		if poly.AreaM2() >= leastScrapM2 {
+			out = append(out, poly)
 		}
 	}
+	return out
 }
 
 // outlined returns the reach as a region on the grid.
@@ -213,6 +238,7 @@ func (r *run) network(ctx context.Context) error {
 		return fmt.Errorf("routing the trench: %w", err)
 	}
 	r.d.Network = n
+	r.pipes()
 	r.d.Notes = append(r.d.Notes, n.Unreached...)
 	if n.POCAssumed {
 		poc := n.POC
@@ -223,4 +249,17 @@ func (r *run) network(ctx context.Context) error {
 		r.d.Status, r.d.Reason = layout.StatusInfeasible, n.Unreached[0].Text
 	}
 	return nil
+}
+
+// pipes lays pipe in the trench and tells each head which one ends at it.
+func (r *run) pipes() {
+	n := &r.d.Network
+	laid, ends := trench.Pipes(*n, r.d.Heads)
+	n.Pipes = laid
+	for _, p := range laid {
+		n.PipeLength += p.Length
+	}
+	for i := range r.d.Heads {
+		r.d.Heads[i].Pipe = ends[i]
+	}
 }

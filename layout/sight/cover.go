@@ -22,8 +22,25 @@ import (
 // A crossing missed by rounding misplaces a sliver no wider than the rounding;
 // nothing else depends on coincidence or contact, so shared walls, touching
 // circles and collinear rays need no care.
-func CoveredM2(reaches []Reach) float64 {
+func CoveredM2(reaches []Reach) float64 { return coveredM2(nil, reaches) }
+
+// CoveredWithinM2 returns the area, in square metres, of what the union of the
+// reaches covers of the field's region. It differs from [CoveredM2] where
+// throws cross paving.
+func (f *Field) CoveredWithinM2(reaches []Reach) float64 {
+	if f.acrossMM == 0 {
+		return CoveredM2(reaches)
+	}
+	return coveredM2(f.edges, reaches)
+}
+
+// coveredM2 is the area of the union, within the region with the given edges
+// if there are any. The region is one more owner of curves, after the reaches.
+func coveredM2(within []geom.Segment, reaches []Reach) float64 {
 	var curves []curve
+	for _, s := range within {
+		curves = appendCurves(curves, piece{A: s.A.Vec(), B: s.B.Vec()}, len(reaches))
+	}
 	for i := range reaches {
 		for _, outline := range reaches[i].outlines() {
 			for _, p := range outline {
@@ -34,7 +51,7 @@ func CoveredM2(reaches []Reach) float64 {
 	slices.SortFunc(curves, func(a, b curve) int {
 		return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
 	})
-	s := sweep{curves: curves, cuts: slabCuts(curves), depth: make([]bool, len(reaches))}
+	s := sweep{curves: curves, cuts: slabCuts(curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
 	return s.area() / (geom.MillimetresPerMetre * geom.MillimetresPerMetre)
 }
 
@@ -188,7 +205,9 @@ type sweep struct {
 	cuts   []float64
 	active []int
 	next   int
-	depth  []bool // whether the sweep line is inside each reach
+	inside []bool // whether the sweep line is inside each reach and, last, the bounding region
+
+	bounded bool // only what lies in the bounding region counts
 }
 
 func (s *sweep) area() float64 {
@@ -217,21 +236,27 @@ func (s *sweep) slab(a, b float64) float64 {
 // between sums the covered stretches of a slab whose active curves are sorted
 // upward.
 func (s *sweep) between(a, b float64) float64 {
-	clear(s.depth)
-	sum, open := 0.0, 0
+	clear(s.inside)
+	bounding := len(s.inside) - 1
+	s.inside[bounding] = !s.bounded
+	sum, open, counting := 0.0, 0, false
 	for _, i := range s.active {
 		c := &s.curves[i]
-		before := open
-		if s.depth[c.owner] = !s.depth[c.owner]; s.depth[c.owner] {
-			open++
-		} else {
-			open--
+		s.inside[c.owner] = !s.inside[c.owner]
+		if c.owner != bounding {
+			if s.inside[c.owner] {
+				open++
+			} else {
+				open--
+			}
 		}
-		switch {
-		case before == 0 && open == 1:
+		switch now := open > 0 && s.inside[bounding]; {
+		case now && !counting:
 			sum -= c.integral(a, b)
-		case before == 1 && open == 0:
+			counting = true
+		case !now && counting:
 			sum += c.integral(a, b)
+			counting = false
 		}
 	}
 	return sum

@@ -19,6 +19,10 @@ import (
 type Field struct {
 	region geom.Region
 	edges  []geom.Segment
+
+	// See NewFieldAcross.
+	passable []geom.Segment
+	acrossMM float64
 }
 
 // NewField prepares the region p.
@@ -40,7 +44,8 @@ type wedge struct {
 }
 
 // Reach is the set of points a head wets: star-shaped about the head, limited
-// by the throw, less the disc nearer than the least throw.
+// by the throw, less the disc nearer than the least throw. Unless throws may
+// cross paving it lies in the region.
 type Reach struct {
 	field    *Field
 	Head     geom.Point
@@ -61,6 +66,10 @@ func (f *Field) From(h geom.Point, throwMM, leastMM int64) Reach {
 	r := Reach{field: f, Head: h, ThrowMM: throwMM, LeastMM: leastMM}
 	if f.region.Locate(h) != geom.Interior {
 		r.outsider = true
+		return r
+	}
+	if f.acrossMM > 0 {
+		f.across(&r)
 		return r
 	}
 	facing := f.facing(h, throwMM)
@@ -95,8 +104,13 @@ func directions(facing []int32, edges []geom.Segment, h geom.Point) []wedge {
 	for _, e := range facing {
 		out = append(out, wedge{edges[e].A.Sub(h), noEdge}, wedge{edges[e].B.Sub(h), noEdge})
 	}
-	slices.SortFunc(out, func(v, w wedge) int { return compareDirections(v.dir, w.dir) })
-	return slices.CompactFunc(out, func(v, w wedge) bool { return compareDirections(v.dir, w.dir) == 0 })
+	return distinct(out)
+}
+
+// distinct sorts wedges by direction and keeps one of each.
+func distinct(ws []wedge) []wedge {
+	slices.SortFunc(ws, func(v, w wedge) int { return compareDirections(v.dir, w.dir) })
+	return slices.CompactFunc(ws, func(v, w wedge) bool { return compareDirections(v.dir, w.dir) == 0 })
 }
 
 // compareDirections orders vectors by their angle from east, counter-clockwise,
@@ -142,8 +156,9 @@ func (f *Field) nearer(e, o int32) bool {
 	return geom.Orient(s.A, s.B, t.A) <= 0 && geom.Orient(s.A, s.B, t.B) <= 0
 }
 
-// Sees reports, exactly, whether the head wets p. Edges count as seen, and so
-// does what is seen past a single point where two obstacles touch.
+// Sees reports, exactly, whether the head wets p, a point of the region. Edges
+// count as seen, and so does what is seen past a single point where two
+// obstacles touch.
 func (r *Reach) Sees(p geom.Point) bool {
 	v := p.Sub(r.Head)
 	if d2 := v.Norm2(); r.outsider || d2 > r.ThrowMM*r.ThrowMM || d2 < r.LeastMM*r.LeastMM {

@@ -268,6 +268,45 @@ func TestSightIsMutual(t *testing.T) {
 	}
 }
 
+// TestAcrossPaving: a lawn cut by a straight path 1 m wide, 2 m east of the
+// head. Allowed just the width, only the ray square to the path gets across;
+// allowed more, a wedge does, whose half angle has cos = width ÷ allowance.
+func TestAcrossPaving(t *testing.T) {
+	yard := box(-9000, -9000, 9000, 9000)
+	path := box(2000, -9000, 3000, 9000)
+	lawn := geom.Difference(yard, path)
+	plain := sight.NewField(lawn).From(geom.Pt(0, 0), 5000, 0)
+	near := plain.AreaM2()
+	halfDisc := func(d float64) float64 { // part of a 5 m disc beyond a line d from its centre
+		return 25*math.Acos(d/5) - d*math.Sqrt(25-d*d)
+	}
+	require.InDelta(t, 25*math.Pi-halfDisc(2), near, 1e-9)
+	for allowed, gain := range map[int64]float64{
+		999:  0,
+		1100: beyondWithin(3, 5, math.Acos(1/1.1)),
+		1250: beyondWithin(3, 5, math.Acos(1/1.25)),
+		9000: halfDisc(3),
+	} {
+		f := sight.NewFieldAcross(lawn, yard, allowed)
+		r := f.From(geom.Pt(0, 0), 5000, 0)
+		assert.InDelta(t, near+gain, f.CoveredWithinM2([]sight.Reach{r}), 0.001, "allowed %d", allowed)
+		assert.Equal(t, gain > 0, r.Sees(geom.Pt(4000, 0)), "allowed %d", allowed)
+		assert.True(t, r.Sees(geom.Pt(1999, 0)))
+		assert.InDelta(t, 0, sight.CoveredM2([]sight.Reach{r})-r.AreaM2(), 1e-6)
+	}
+	walled := geom.Difference(yard, box(2400, -9000, 2500, 9000))
+	f := sight.NewFieldAcross(lawn, walled, 9000)
+	stopped := f.From(geom.Pt(0, 0), 5000, 0)
+	assert.InDelta(t, near, stopped.AreaM2(), 0.001, "a wall on the path stops the throw")
+}
+
+// beyondWithin is the area beyond the line x = d, within a circle of radius r
+// about the origin and the given angle of the x axis.
+func beyondWithin(d, r, half float64) float64 {
+	half = math.Min(half, math.Acos(d/r))
+	return r*r*half - d*d*math.Tan(half)
+}
+
 func BenchmarkFrom(b *testing.B) {
 	lawn := randomLawn(rand.New(rand.NewPCG(1, 2)))
 	field := sight.NewField(lawn)

@@ -1,0 +1,305 @@
+package cli
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"lotwright/importer/assemble"
+	"lotwright/layout"
+	"lotwright/layout/design"
+	"lotwright/layout/drawing"
+)
+
+// compareCommand designs every lot at several pressures.
+type compareCommand struct {
+	inputFlags
+	Pressure []layout.Pressure `required:"" sep:"," placeholder:"40psi,50psi,60psi" help:"Pressures to compare: at the heads, or, with --static-pressure and a test, in the street." group:"Water:"`
+	supplyFlags
+	designFlags
+	Workers int    `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
+	CSV     string `name:"csv" placeholder:"FILE.csv" help:"Totals, a line a pressure." group:"Output:"`
+	Table   string `placeholder:"FILE.csv" help:"Heads of every lot, a column a pressure; empty where not designed." group:"Output:"`
+	Chart   string `placeholder:"FILE.svg" help:"Chart of heads against pressure." group:"Output:"`
+	progressFlags
+}
+
+// Help is shown below the summary by compare --help.
+func (compareCommand) Help() string {
+	return `The pressures displace what the lots' own properties say. With --static-pressure and --flow-test or --bucket, they are static pressures in the street: the test is carried over with the loss it measured.
+
+Examples:
+
+    lotwright compare lots.geojson --pressure 40psi,50psi,60psi
+    lotwright compare lots.geojson --pressure 45psi,60psi --static-pressure 60psi --flow-test 6gpm@50psi --csv totals.csv --chart heads.svg
+
+Exit code: 0 every lot designed at one pressure at least, 1 fault or interrupted, 2 usage, 3 some lots designed at none.`
+}
+
+// changedShown is how many lots with changing head counts the terminal lists.
+const changedShown = 40
+
+// comparison gathers what compare prints.
+type comparison struct {
+	axis      string // which pressures are compared
+	pressures []layout.Pressure
+	totals    []*tally
+	lots      int
+	changed   [][]string // rows of the first [changedShown]
+	changes   int
+	missing   []outcomeNote // lots designed at no pressure
+	undone    []string      // lots left when the run was interrupted
+	table     *csv.Writer   // nil: not asked for
+}
+
+// Run compares the pressures.
+func (k *compareCommand) Run(ctx context.Context, c *console) error {
+	settings, err := k.settings()
+	if err != nil {
+		return err
+	}
+	workers, err := runFlags{Workers: k.Workers}.workers()
+	if err != nil {
+		return err
+	}
+	lots, err := k.open(ctx, c)
+	if err != nil {
+		return err
+	}
+	defer lots.Close()
+	result := k.comparison(settings)
+	err = k.withTable(result, func() error { return k.compareAll(ctx, c, compareRun{lots, settings, workers, result}) })
+	if err != nil {
+		return err
+	}
+	if err := k.report(c, result); err != nil {
+		return err
+	}
+	switch {
+	case len(result.undone) > 0:
+		return interrupted(result.lots, result.undone)
+	case len(result.missing) > 0:
+		return errNotDesigned
+	}
+	return nil
+}
+
+// compareRun is one comparison under way.
+type compareRun struct {
+	lots     *lotList
+	settings design.Settings
+	workers  int
+	result   *comparison
+}
+
+// settings puts the supply beside the settings of the design.
+func (k *compareCommand) settings() (design.Settings, error) {
+	s, err := k.designFlags.settings()
+	if err != nil {
+		return s, err
+	}
+	for _, p := range k.Pressure {
+		if p <= 0 {
+			return s, usagef("--pressure: %v is no pressure to design for", p)
+		}
+	}
+	s.Supply, err = k.supply()
+	return s, err
+}
+
+func (k *compareCommand) comparison(s design.Settings) *comparison {
+	r := &comparison{axis: "Pressure at the heads", pressures: k.Pressure}
+	if s.Supply != (layout.Supply{}) {
+		r.axis = "Static pressure in the street"
+	}
+	for range k.Pressure {
+		r.totals = append(r.totals, newTally())
+	}
+	return r
+}
+
+// compareAll designs every lot at every pressure.
+func (k *compareCommand) compareAll(ctx context.Context, c *console, run compareRun) error {
+	shown := k.start(c.err, run.lots.len())
+	defer shown.end()
+	begun, err := ordered(ctx, run.lots.len(), run.workers,
+		func(i int) []*outcome { return atPressures(ctx, run.lots.item(i), run.settings, run.result.pressures) },
+		func(_ int, outcomes []*outcome) error {
+			id := outcomes[0].item.ID
+			if slices.ContainsFunc(outcomes, func(o *outcome) bool { return o.design == nil }) {
+				run.result.undone = append(run.result.undone, id)
+				return nil
+			}
+			shown.step(id, "compared")
+			return run.result.add(outcomes)
+		})
+	run.result.undone = append(run.result.undone, run.lots.idsFrom(begun)...)
+	return err
+}
+
+// atPressures designs one lot once a pressure.
+func atPressures(ctx context.Context, item assemble.Item, settings design.Settings, pressures []layout.Pressure) []*outcome {
+	var out []*outcome
+	for _, p := range pressures {
+		this := item
+		if item.Lot != nil {
+			lot := *item.Lot
+			lot.Supply = atHeads(p)
+			if settings.Supply != (layout.Supply{}) {
+				lot.Supply = atStreet(item.Lot.Supply.Or(settings.Supply), p)
+			}
+			this.Lot = &lot
+		}
+		out = append(out, &outcome{item: this, design: designLot(ctx, this, settings)})
+	}
+	return out
+}
+
+// add counts one lot.
+func (r *comparison) add(outcomes []*outcome) error {
+	r.lots++
+	row := []string{outcomes[0].design.LotID}
+	for i, o := range outcomes {
+		r.totals[i].add(o.design)
+		row = append(row, headCount(o.design))
+	}
+	if !slices.ContainsFunc(row[1:], func(heads string) bool { return heads != "" }) {
+		r.missing = append(r.missing, outcomes[len(outcomes)-1].note())
+	}
+	if len(slices.Compact(slices.Clone(row[1:]))) > 1 {
+		r.changes++
+		if r.changes <= changedShown {
+			r.changed = append(r.changed, row)
+		}
+	}
+	if r.table == nil {
+		return nil
+	}
+	row[0] = inert(row[0])
+	return r.table.Write(row)
+}
+
+// headCount is empty for a lot that is not designed.
+func headCount(d *layout.Design) string {
+	if d.Status != layout.StatusDesigned {
+		return ""
+	}
+	return fmt.Sprint(len(d.Heads))
+}
+
+// withTable runs the comparison with the per-lot table open.
+func (k *compareCommand) withTable(r *comparison, run func() error) error {
+	if k.Table == "" {
+		return run()
+	}
+	return writeFile(k.Table, func(w io.Writer) error {
+		r.table = csv.NewWriter(w)
+		header := []string{"lot"}
+		for _, p := range r.pressures {
+			header = append(header, "heads_"+shortPSI(p)+"psi")
+		}
+		if err := r.table.Write(header); err != nil {
+			return err
+		}
+		if err := run(); err != nil {
+			return err
+		}
+		r.table.Flush()
+		return r.table.Error()
+	})
+}
+
+// shortPSI writes a pressure to a tenth of a psi, without a zero after the point.
+func shortPSI(p layout.Pressure) string {
+	return strings.TrimSuffix(fmt.Sprintf("%.1f", p.PSI()), ".0")
+}
+
+// report prints the tables and writes the files of totals.
+func (k *compareCommand) report(c *console, r *comparison) error {
+	if !k.Quiet {
+		r.writeTotals(c.out)
+		r.writeChanges(c.out)
+	}
+	writeMissing(c.err, r.missing, r.lots)
+	if k.CSV != "" {
+		if err := writeFile(k.CSV, r.writeCSV); err != nil {
+			return err
+		}
+	}
+	if k.Chart != "" {
+		return writeFile(k.Chart, r.writeChart)
+	}
+	return nil
+}
+
+// totalColumns are the columns of the totals, the same in the CSV file.
+var totalColumns = []string{"pressure_psi", "pressure_kpa", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft"}
+
+func totalRow(p layout.Pressure, t *tally) []string {
+	row := []string{fmt.Sprintf("%.2f", p.PSI()), fmt.Sprintf("%.2f", p.KPa()), fmt.Sprint(t.lots)}
+	for _, s := range []layout.Status{layout.StatusDesigned, layout.StatusInfeasible, layout.StatusInvalid, layout.StatusFailed} {
+		row = append(row, fmt.Sprint(t.byStatus[s]))
+	}
+	return append(row, fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.3f", t.headsPerLot()),
+		fmt.Sprintf("%.1f", t.trench.Metres()), fmt.Sprintf("%.1f", t.trench.Feet()))
+}
+
+func (r *comparison) writeCSV(w io.Writer) error {
+	rows := [][]string{totalColumns}
+	for i, p := range r.pressures {
+		rows = append(rows, totalRow(p, r.totals[i]))
+	}
+	return csv.NewWriter(w).WriteAll(rows)
+}
+
+func (r *comparison) writeChart(w io.Writer) error {
+	c := drawing.Chart{Title: "Heads against pressure, " + plural(r.lots, "lot"), Axis: r.axis}
+	for i, p := range r.pressures {
+		t := r.totals[i]
+		c.Points = append(c.Points, drawing.ChartPoint{
+			Pressure: p, Heads: t.heads, Designed: t.designed(), Infeasible: t.byStatus[layout.StatusInfeasible],
+		})
+	}
+	return drawing.PressureChart(w, c)
+}
+
+func (r *comparison) writeTotals(w io.Writer) {
+	fmt.Fprintln(w, r.axis)
+	g := &grid{header: []string{"PRESSURE", "DESIGNED", "INFEASIBLE", "REFUSED", "HEADS", "BOUND", "A LOT", "TRENCH", ""}}
+	for i, p := range r.pressures {
+		t := r.totals[i]
+		g.add(p.String(), fmt.Sprint(t.designed()), fmt.Sprint(t.byStatus[layout.StatusInfeasible]),
+			fmt.Sprint(t.byStatus[layout.StatusInvalid]+t.byStatus[layout.StatusFailed]),
+			fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.2f", t.headsPerLot()),
+			fmt.Sprintf("%.0f m", t.trench.Metres()), fmt.Sprintf("%.0f ft", t.trench.Feet()))
+	}
+	g.write(w)
+}
+
+// writeChanges lists the lots whose number of heads depends on the pressure.
+func (r *comparison) writeChanges(w io.Writer) {
+	fmt.Fprintf(w, "\nThe number of heads changes on %d of %s", r.changes, plural(r.lots, "lot"))
+	if r.changes == 0 {
+		fmt.Fprintln(w, ".")
+		return
+	}
+	fmt.Fprintln(w, ":")
+	g := &grid{header: []string{"LOT"}}
+	for _, p := range r.pressures {
+		g.header = append(g.header, shortPSI(p)+" psi")
+	}
+	for _, row := range r.changed {
+		cells := []string{oneLine(row[0])}
+		for _, heads := range row[1:] {
+			cells = append(cells, orElse(heads, "none"))
+		}
+		g.rows = append(g.rows, cells)
+	}
+	g.write(w)
+	if more := r.changes - len(r.changed); more > 0 {
+		fmt.Fprintf(w, "and %d more; --table writes them all\n", more)
+	}
+}

@@ -1,0 +1,93 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"lotwright/importer"
+	"lotwright/importer/assemble"
+	"lotwright/layout"
+	"lotwright/server/rpc"
+)
+
+// What the service does with a request, by the same means as the command line.
+
+// designForRequest designs one lot.
+func designForRequest(ctx context.Context, lot *layout.Lot, s rpc.Settings) (*layout.Design, error) {
+	if d := designLot(ctx, assemble.Item{ID: lot.ID, Lot: lot}, requestSettings(s)); d != nil {
+		return d, nil
+	}
+	return nil, ctx.Err()
+}
+
+// assembleRequest makes a lot of features that came over the wire.
+func assembleRequest(id string, features []rpc.Feature) rpc.Item {
+	var surveyed []importer.Feature
+	for i, f := range features {
+		surveyed = append(surveyed, importer.Feature{
+			Index: i, Lot: id, Layer: f.Layer, Geometry: surveyedGeometry(f), Properties: surveyedProperties(f),
+		})
+	}
+	return requestItem(assemble.Lot(id, surveyed, assemble.Options{}))
+}
+
+func surveyedGeometry(f rpc.Feature) importer.Geometry {
+	g := importer.Geometry{Type: importer.GeometryType(f.Type)}
+	for _, part := range f.Parts {
+		var rings [][]importer.Position
+		for _, ring := range part {
+			var positions []importer.Position
+			for _, p := range ring {
+				positions = append(positions, importer.Position(p))
+			}
+			rings = append(rings, positions)
+		}
+		g.Parts = append(g.Parts, rings)
+	}
+	return g
+}
+
+func surveyedProperties(f rpc.Feature) importer.Properties {
+	p := importer.Properties{Fixed: f.Fixed}
+	if f.Height != nil {
+		p.Quantities = append(p.Quantities, importer.Quantity{Name: "height_m", Value: f.Height.Metres()})
+	}
+	if f.RootRadius != nil {
+		p.Quantities = append(p.Quantities, importer.Quantity{Name: "root_radius_m", Value: f.RootRadius.Metres()})
+	}
+	return p
+}
+
+func requestItem(item assemble.Item) rpc.Item {
+	if item.Lot == nil {
+		return rpc.Item{Refused: refused(item)}
+	}
+	return rpc.Item{Lot: item.Lot}
+}
+
+// openRequest reads a GeoJSON body of many lots.
+func openRequest(ctx context.Context, body io.Reader) (rpc.Source, error) {
+	batch, err := assemble.Open(ctx, []assemble.Input{{Name: "body", Reader: body}}, assemble.Options{})
+	var refusal *importer.Refusal
+	if errors.As(err, &refusal) {
+		return nil, requestRefusal(refusal.Finding)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return requestSource{batch}, nil
+}
+
+func requestRefusal(f importer.Finding) *rpc.Refusal {
+	return &rpc.Refusal{
+		Rule: f.Rule, Text: f.Text, Lot: f.Lot,
+		Feature: known(f.Feature, f.Feature >= 0),
+		Place:   (*[2]float64)(f.Place),
+	}
+}
+
+// requestSource is a batch as the service sees it.
+type requestSource struct{ *assemble.Batch }
+
+func (s requestSource) Lot(i int) rpc.Item { return requestItem(s.Batch.Lot(i)) }

@@ -1,0 +1,123 @@
+package cli
+
+import (
+	"lotwright/layout"
+	"lotwright/layout/design"
+	"lotwright/server/rpc"
+)
+
+// supplyFlags say what is known of the water, for every lot whose own
+// properties do not.
+type supplyFlags struct {
+	StaticPressure *layout.Pressure   `placeholder:"60psi" help:"Pressure with all taps shut. Needs --flow-test or --bucket beside it." group:"Water:"`
+	FlowTest       *layout.FlowTest   `placeholder:"6gpm@45psi" help:"A flow, and the pressure that was held while it ran." xor:"flow" group:"Water:"`
+	Bucket         *layout.BucketTest `placeholder:"5gal/45s" help:"A container and the time it took to fill, tap fully open." xor:"flow" group:"Water:"`
+}
+
+// supply checks that what was given belongs together.
+func (f supplyFlags) supply() (layout.Supply, error) {
+	s := layout.Supply{StaticPressure: f.StaticPressure, FlowTest: f.FlowTest, Bucket: f.Bucket}
+	tested := s.FlowTest != nil || s.Bucket != nil
+	switch {
+	case tested && s.StaticPressure == nil:
+		return s, usagef("--flow-test and --bucket need --static-pressure beside them")
+	case s.StaticPressure != nil && !tested:
+		return s, usagef("--static-pressure needs --flow-test or --bucket beside it")
+	case s.FlowTest != nil && s.FlowTest.Pressure >= *s.StaticPressure:
+		return s, usagef("--flow-test: the pressure held, %v, must be below --static-pressure, %v", s.FlowTest.Pressure, *s.StaticPressure)
+	}
+	return s, nil
+}
+
+// steering is what steers a design, from flags or from a request: nil asks for
+// the default, zero for none.
+type steering struct {
+	Coverage          *float64       `type:"share" placeholder:"0.97" help:"Share of the irrigated area to reach." group:"Design:"`
+	IrrigateBeds      bool           `help:"Count planting beds as irrigated." group:"Design:"`
+	CrossPaving       *layout.Length `placeholder:"0m" help:"Paving a throw may cross in all; what is wetted there counts as overspray." group:"Design:"`
+	LeastStrip        *layout.Length `placeholder:"0.6m" help:"Lawn narrower than this is left out; 0m keeps all." group:"Design:"`
+	EdgeClearance     *layout.Length `placeholder:"4in" help:"Heads from paving and the lot line." group:"Design:"`
+	BuildingClearance *layout.Length `placeholder:"12in" help:"Heads from buildings and walls." group:"Design:"`
+
+	PavingFactor    *float64         `type:"factor" placeholder:"8" help:"A metre of trench under paving costs as much as this many in soil." group:"Trench:"`
+	PavingCrossing  *layout.Length   `placeholder:"4m" help:"Fixed charge of one crossing, in trench through soil." group:"Trench:"`
+	RootZoneFactor  *float64         `type:"factor" placeholder:"3" help:"The same as --paving-factor, through tree roots." group:"Trench:"`
+	TrenchClearance *layout.Length   `placeholder:"0.3m" help:"Trench from buildings." group:"Trench:"`
+	TrenchDepth     *layout.Length   `placeholder:"10in" help:"Depth of the laterals." group:"Trench:"`
+	SupplyAllowance *layout.Pressure `placeholder:"10psi" help:"Lost between the tap and a head." group:"Water:"`
+	DesignFlowShare *float64         `type:"share" placeholder:"0.75" help:"Share of the measured flow to use." group:"Water:"`
+}
+
+// settings are those of the design, still without supply and head.
+func (s steering) settings() design.Settings {
+	return design.Settings{
+		CoverageTarget: orZero(s.Coverage),
+		IrrigateBeds:   s.IrrigateBeds,
+
+		LeastStripWidth:   orNone(s.LeastStrip),
+		CrossPaving:       orZero(s.CrossPaving),
+		EdgeClearance:     orNone(s.EdgeClearance),
+		BuildingClearance: orNone(s.BuildingClearance),
+
+		PavingFactor:    orZero(s.PavingFactor),
+		PavingCrossing:  orNone(s.PavingCrossing),
+		RootZoneFactor:  orZero(s.RootZoneFactor),
+		TrenchClearance: orNone(s.TrenchClearance),
+		TrenchDepth:     orNone(s.TrenchDepth),
+		SupplyAllowance: s.SupplyAllowance,
+		DesignFlowShare: orZero(s.DesignFlowShare),
+	}
+}
+
+// orNone is how [design.Settings] takes a length: zero asks for the default, so
+// a length given as zero becomes negative, which means none.
+func orNone(l *layout.Length) layout.Length {
+	if l != nil && *l == 0 {
+		return -1
+	}
+	return orZero(l)
+}
+
+func orZero[T ~float64](v *T) T {
+	if v == nil {
+		return 0
+	}
+	return *v
+}
+
+// designFlags steer the design itself.
+type designFlags struct {
+	steering
+	HeadTable string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
+}
+
+// settings are those of the design, still without supply; faults are of usage.
+func (f designFlags) settings() (design.Settings, error) {
+	s := f.steering.settings()
+	if f.HeadTable != "" {
+		var err error
+		if s.Head, err = readHeadTable(f.HeadTable); err != nil {
+			return s, usageError{err}
+		}
+	}
+	if err := s.Validate(); err != nil {
+		return s, usageError{err}
+	}
+	return s, nil
+}
+
+// requestSettings are the settings of a request to the service.
+func requestSettings(r rpc.Settings) design.Settings {
+	s := steering{
+		Coverage: r.CoverageTarget, IrrigateBeds: r.IrrigateBeds, CrossPaving: r.CrossPaving,
+		LeastStrip: r.LeastStrip, EdgeClearance: r.EdgeClearance, BuildingClearance: r.BuildingClearance,
+		PavingFactor: r.PavingFactor, PavingCrossing: r.PavingCrossing, RootZoneFactor: r.RootZoneFactor,
+		TrenchClearance: r.TrenchClearance, TrenchDepth: r.TrenchDepth,
+		SupplyAllowance: r.SupplyAllowance, DesignFlowShare: r.DesignFlowShare,
+	}.settings()
+	s.Supply = r.Supply
+	if r.Head != nil {
+		s.Head = *r.Head
+	}
+	return s
+}

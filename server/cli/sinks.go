@@ -1,0 +1,176 @@
+package cli
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"strings"
+
+	"lotwright/layout"
+	"lotwright/layout/feature"
+)
+
+// sink takes the designs of a run one after another, in the order of lot ids.
+type sink interface {
+	put(o *outcome) error
+	// keep completes what was put so far.
+	keep() error
+	// drop throws it away, after a fault.
+	drop()
+}
+
+// mapSink writes the features.
+type mapSink struct {
+	target
+	writer *feature.Writer
+}
+
+func newMapSink(t target, format feature.Format) *mapSink {
+	return &mapSink{target: t, writer: feature.NewWriter(t, format)}
+}
+
+func (s *mapSink) put(o *outcome) error { return s.writer.WriteFeatures(o.features) }
+
+func (s *mapSink) keep() error {
+	if err := s.writer.Close(); err != nil {
+		s.drop()
+		return err
+	}
+	return s.target.keep()
+}
+
+// tableSink writes the properties of the lot features as CSV (RFC 4180).
+type tableSink struct {
+	target
+	writer *csv.Writer
+}
+
+// newTableSink writes the header: the properties of the lot layer, but for the
+// layer's name.
+func newTableSink(t target) *tableSink {
+	s := &tableSink{target: t, writer: csv.NewWriter(t)}
+	var names []string
+	for _, field := range lotFields() {
+		names = append(names, field.Name)
+	}
+	_ = s.writer.Write(names) // a fault stays with the writer and shows in keep
+	return s
+}
+
+func lotFields() []feature.Field {
+	fields := feature.Schema()[0].Fields
+	return append(fields[:1:1], fields[2:]...) // without "layer"
+}
+
+func (s *tableSink) put(o *outcome) error {
+	values, err := propertyTexts(o.features[0])
+	if err != nil {
+		return err
+	}
+	var row []string
+	for _, field := range lotFields() {
+		row = append(row, values[field.Name])
+	}
+	return s.writer.Write(row)
+}
+
+func (s *tableSink) keep() error {
+	s.writer.Flush()
+	if err := s.writer.Error(); err != nil {
+		s.drop()
+		return err
+	}
+	return s.target.keep()
+}
+
+// propertyTexts returns the properties of a feature as they are written, with
+// strings unquoted and null as the empty text. Strings that a spreadsheet
+// would take for a formula are put behind an apostrophe.
+func propertyTexts(encoded []byte) (map[string]string, error) {
+	var f struct {
+		Properties map[string]json.RawMessage `json:"properties"`
+	}
+	if err := json.Unmarshal(encoded, &f); err != nil {
+		return nil, err
+	}
+	texts := map[string]string{}
+	for name, raw := range f.Properties {
+		var text string
+		switch {
+		case bytes.Equal(raw, []byte("null")):
+		case raw[0] != '"':
+			text = string(raw)
+		default:
+			if err := json.Unmarshal(raw, &text); err != nil {
+				return nil, err
+			}
+			text = inert(text)
+		}
+		texts[name] = text
+	}
+	return texts, nil
+}
+
+// inert keeps a cell of text from being run as a formula.
+func inert(text string) string {
+	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}
+
+// countSink keeps the figures for the summary, and who was not designed.
+type countSink struct {
+	*tally
+	missing []outcomeNote
+}
+
+func (s *countSink) put(o *outcome) error {
+	s.add(o.design)
+	if o.design.Status != layout.StatusDesigned {
+		s.missing = append(s.missing, o.note())
+	}
+	return nil
+}
+
+func (s *countSink) keep() error { return nil }
+func (s *countSink) drop()       {}
+
+// progressSink moves the display on.
+type progressSink struct{ progress }
+
+func (s progressSink) put(o *outcome) error {
+	s.step(o.design.LotID, string(o.design.Status))
+	return nil
+}
+
+func (s progressSink) keep() error { s.end(); return nil }
+func (s progressSink) drop()       { s.end() }
+
+// sinks is several in one.
+type sinks []sink
+
+func (s sinks) put(o *outcome) error {
+	for _, one := range s {
+		if err := one.put(o); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// keep completes all of them, whatever becomes of one.
+func (s sinks) keep() error {
+	var faults []error
+	for _, one := range s {
+		faults = append(faults, one.keep())
+	}
+	return errors.Join(faults...)
+}
+
+func (s sinks) drop() {
+	for _, one := range s {
+		one.drop()
+	}
+}

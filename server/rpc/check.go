@@ -1,0 +1,114 @@
+package rpc
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"lotwright/layout"
+)
+
+// Bounds on what settings and supplies may say: far outside anything built,
+// and near enough for the arithmetic behind to stay finite.
+const (
+	mostLength   layout.Length   = 1_000   // m
+	mostPressure layout.Pressure = 10_000  // kPa
+	mostFlow     layout.Flow     = 100_000 // L/min
+	mostVolume   layout.Volume   = 100_000 // L
+	mostTime                     = 24 * time.Hour
+	mostFactor                   = 1e6
+)
+
+// mostViolations is how many faults a request is told of at once.
+const mostViolations = 20
+
+// checker gathers what is wrong with the fields of a request, by their paths.
+type checker struct{ violations []violation }
+
+func (c *checker) add(field, format string, args ...any) {
+	if len(c.violations) < mostViolations {
+		c.violations = append(c.violations, violation{field, fmt.Sprintf(format, args...)})
+	}
+}
+
+// err is nil when nothing was found.
+func (c *checker) err() error {
+	if len(c.violations) == 0 {
+		return nil
+	}
+	return invalidFields(c.violations)
+}
+
+// within reports v as wrong unless it lies from least to most; NaN never does.
+func (c *checker) within(field string, v, least, most float64, unit string) {
+	if !(v >= least && v <= most) {
+		c.add(field, "got %v, want %v to %v%s", v, least, most, unit)
+	}
+}
+
+// above is within for quantities that must not be zero.
+func (c *checker) above(field string, v, most float64, unit string) {
+	if !(v > 0 && v <= most) {
+		c.add(field, "got %v, want above 0 and up to %v%s", v, most, unit)
+	}
+}
+
+// optional turns a value that may be missing into a quantity and checks it.
+func optional[Q ~float64](v *float64, check func(float64)) *Q {
+	if v == nil {
+		return nil
+	}
+	check(*v)
+	q := Q(*v)
+	return &q
+}
+
+func (c *checker) length(field string, metres *float64) *layout.Length {
+	return optional[layout.Length](metres, func(v float64) { c.within(field, v, 0, mostLength.Metres(), " m") })
+}
+
+func (c *checker) share(field string, v *float64) *float64 {
+	return optional[float64](v, func(v float64) { c.above(field, v, 1, "") })
+}
+
+func (c *checker) factor(field string, v *float64) *float64 {
+	return optional[float64](v, func(v float64) { c.within(field, v, 1, mostFactor, "") })
+}
+
+// loss is a pressure that may be zero.
+func (c *checker) loss(field string, kPa *float64) *layout.Pressure {
+	return optional[layout.Pressure](kPa, func(v float64) { c.within(field, v, 0, mostPressure.KPa(), " kPa") })
+}
+
+func (c *checker) pressure(field string, kPa *float64) *layout.Pressure {
+	return optional[layout.Pressure](kPa, func(v float64) { c.above(field, v, mostPressure.KPa(), " kPa") })
+}
+
+// bucketTime turns seconds into a duration once they are known to fit.
+func (c *checker) bucketTime(field string, seconds float64) time.Duration {
+	c.above(field, seconds, mostTime.Seconds(), " s")
+	if !(seconds <= mostTime.Seconds()) {
+		return 0
+	}
+	return time.Duration(math.Round(seconds * float64(time.Second)))
+}
+
+// supplyFields names the parts of a supply as the caller knows them.
+type supplyFields struct{ head, static, test string }
+
+// together checks that the parts of a supply belong together. With alone, it
+// must be complete by itself; otherwise what is missing may come from the
+// settings.
+func (c *checker) together(f supplyFields, s layout.Supply, alone bool) {
+	tested := s.FlowTest != nil || s.Bucket != nil
+	switch {
+	case s.HeadPressure != nil && (s.StaticPressure != nil || tested):
+		c.add(f.head, "given beside a measured supply, want one or the other")
+	case alone && tested && s.StaticPressure == nil:
+		c.add(f.test, "given without %s", f.static)
+	case alone && s.StaticPressure != nil && !tested:
+		c.add(f.static, "given without a test of the flow")
+	case s.FlowTest != nil && s.StaticPressure != nil && s.FlowTest.Pressure >= *s.StaticPressure:
+		c.add(f.test, "got %v held while water ran, want less than the static pressure, %v", s.FlowTest.Pressure, *s.StaticPressure)
+	}
+}

@@ -1,0 +1,243 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+
+	"lotwright/layout"
+	pb "lotwright/proto/lotwright/v1"
+)
+
+// designer is the gRPC service.
+type designer struct {
+	pb.UnsafeDesignerServer // a method that is not written here must not compile
+	*Server
+}
+
+// DesignLot designs one lot.
+func (d designer) DesignLot(ctx context.Context, req *pb.DesignLotRequest) (*pb.DesignLotResponse, error) {
+	var c checker
+	lot, settings := c.lot("lot", req.GetLot()), c.settings("settings", req.GetSettings())
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	if err := d.workers.take(ctx); err != nil {
+		return nil, err
+	}
+	defer d.workers.give()
+	design := d.design(ctx, d.assemble(lot), settings)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return &pb.DesignLotResponse{Design: encoded(d.Server, design, designMessage)}, nil
+}
+
+// DesignLots designs the lots of a stream.
+func (d designer) DesignLots(stream grpc.BidiStreamingServer[pb.DesignLotsRequest, pb.DesignLotsResponse]) error {
+	in := &lotStream{receive: receiver(stream), most: d.options.Limits.StreamLots}
+	return pipe[*pb.Lot, *pb.Design]{
+		next: in.next,
+		do: func(ctx context.Context, m *pb.Lot) *pb.Design {
+			return encoded(d.Server, d.streamed(ctx, m, in.settings), designMessage)
+		},
+		emit: func(m *pb.Design) error {
+			in.answered++
+			return stream.Send(&pb.DesignLotsResponse{Index: int32(in.answered - 1), Design: m})
+		},
+	}.run(stream.Context(), d.Server)
+}
+
+// streamed designs a lot of a stream, whose faults are its answer.
+func (d designer) streamed(ctx context.Context, m *pb.Lot, settings Settings) *layout.Design {
+	var c checker
+	lot := c.lot("lot", m)
+	if len(c.violations) > 0 {
+		return refused(lot.id, c.violations)
+	}
+	return d.design(ctx, d.assemble(lot), settings)
+}
+
+// lotStream is the receiving side of DesignLots.
+type lotStream struct {
+	receive func(context.Context) (*pb.DesignLotsRequest, error)
+	most    int
+
+	settings           Settings
+	messages, answered int
+	lots               int
+}
+
+// next returns the next lot. Settings are read off the first message before
+// any lot is handed on, and not changed afterwards.
+func (s *lotStream) next(ctx context.Context) (*pb.Lot, error) {
+	for {
+		m, err := s.receive(ctx)
+		if err != nil {
+			return nil, err
+		}
+		s.messages++
+		if err := s.check(m); err != nil {
+			return nil, err
+		}
+		if m.Lot != nil {
+			return m.Lot, nil
+		}
+	}
+}
+
+func (s *lotStream) check(m *pb.DesignLotsRequest) error {
+	if s.messages == 1 {
+		var c checker
+		s.settings = c.settings("settings", m.Settings)
+		if err := c.err(); err != nil {
+			return err
+		}
+	} else if m.Settings != nil || m.Lot == nil {
+		return faultf(codes.InvalidArgument, reasonInvalidStream,
+			"message %d: want a lot and no settings, which belong in the first message", s.messages-1)
+	}
+	if m.Lot != nil {
+		s.lots++
+	}
+	if s.lots > s.most {
+		return overLimit("StreamLots", int64(s.most), "lots of a stream")
+	}
+	return nil
+}
+
+// receiver makes receiving from a stream end with a context, too. Its
+// goroutine ends with the call at the latest.
+func receiver[M any](stream interface {
+	Context() context.Context
+	Recv() (M, error)
+}) func(context.Context) (M, error) {
+	type received struct {
+		m   M
+		err error
+	}
+	messages := make(chan received)
+	go func() {
+		for {
+			m, err := stream.Recv()
+			select {
+			case messages <- received{m, err}:
+			case <-stream.Context().Done():
+				return
+			}
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return func(ctx context.Context) (m M, err error) {
+		select {
+		case r := <-messages:
+			return r.m, r.err
+		case <-ctx.Done():
+			return m, ctx.Err()
+		}
+	}
+}
+
+// ComparePressures designs lots at several pressures.
+func (d designer) ComparePressures(ctx context.Context, req *pb.ComparePressuresRequest) (*pb.ComparePressuresResponse, error) {
+	k, err := d.comparison(req)
+	if err != nil {
+		return nil, err
+	}
+	resp := &pb.ComparePressuresResponse{}
+	err = pipe[lot, *pb.LotComparison]{
+		next: each(k.lots),
+		do:   func(ctx context.Context, l lot) *pb.LotComparison { return d.compare(ctx, l, k) },
+		emit: func(m *pb.LotComparison) error {
+			resp.Lots = append(resp.Lots, m)
+			return nil
+		},
+	}.run(ctx, d.Server)
+	if err != nil {
+		return nil, err
+	}
+	return resp, nil
+}
+
+// comparison is a checked request to compare.
+type comparison struct {
+	lots      []lot
+	pressures []layout.Pressure
+	street    bool
+	settings  Settings
+}
+
+func (d designer) comparison(req *pb.ComparePressuresRequest) (comparison, error) {
+	if n, most := len(req.GetLots())*len(req.GetPressuresKpa()), d.options.Limits.Lots; n > most {
+		return comparison{}, overLimit("Lots", int64(most), "lots times pressures")
+	}
+	var c checker
+	k := comparison{street: req.GetPoint() == pb.ComparePressuresRequest_STREET, settings: c.settings("settings", req.GetSettings())}
+	if _, known := pb.ComparePressuresRequest_Point_name[int32(req.GetPoint())]; !known {
+		c.add("point", "got %v, want HEADS or STREET", req.GetPoint())
+	}
+	k.pressures = c.pressures(req.GetPressuresKpa())
+	k.lots = c.lots(req.GetLots())
+	return k, c.err()
+}
+
+// pressures converts the pressures to compare, which must differ.
+func (c *checker) pressures(kPa []float64) []layout.Pressure {
+	if len(kPa) == 0 {
+		c.add("pressures_kpa", "got none, want one at least")
+	}
+	var out []layout.Pressure
+	seen := map[float64]bool{}
+	for i, p := range kPa {
+		field := fmt.Sprintf("pressures_kpa[%d]", i)
+		c.above(field, p, mostPressure.KPa(), " kPa")
+		if seen[p] {
+			c.add(field, "got %v twice", p)
+		}
+		seen[p] = true
+		out = append(out, layout.Pressure(p))
+	}
+	return out
+}
+
+// lots converts the lots of one request, whose ids must differ.
+func (c *checker) lots(messages []*pb.Lot) []lot {
+	if len(messages) == 0 {
+		c.add("lots", "got none, want one at least")
+	}
+	var out []lot
+	seen := map[string]bool{}
+	for i, m := range messages {
+		path := fmt.Sprintf("lots[%d]", i)
+		l := c.lot(path, m)
+		if seen[l.id] {
+			c.add(path+".lot", "got %q twice", l.id)
+		}
+		seen[l.id] = true
+		out = append(out, l)
+	}
+	return out
+}
+
+// compare designs one lot at every pressure.
+func (d designer) compare(ctx context.Context, l lot, k comparison) *pb.LotComparison {
+	item, out := d.assemble(l), &pb.LotComparison{Lot: valid(l.id)}
+	for _, p := range k.pressures {
+		this := item
+		if item.Lot != nil {
+			at := *item.Lot
+			at.Supply = layout.Supply{HeadPressure: &p}
+			if k.street {
+				at.Supply = d.options.AtStreet(item.Lot.Supply.Or(k.settings.Supply), p)
+			}
+			this.Lot = &at
+		}
+		out.Outcomes = append(out.Outcomes, encoded(d.Server, d.design(ctx, this, k.settings),
+			func(design *layout.Design) *pb.PressureOutcome { return outcomeMessage(p, design) }))
+	}
+	return out
+}

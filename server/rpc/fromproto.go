@@ -1,0 +1,195 @@
+package rpc
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"lotwright/layout"
+	pb "lotwright/proto/lotwright/v1"
+)
+
+// lot is a lot as it came over the wire.
+type lot struct {
+	id       string
+	features []Feature
+	supply   layout.Supply
+}
+
+// lot converts a lot; what is wrong with it is gathered under path.
+func (c *checker) lot(path string, m *pb.Lot) lot {
+	if m.GetLot() == "" {
+		c.add(path+".lot", "got nothing, want the lot's id")
+	}
+	out := lot{id: m.GetLot(), supply: c.supply(path+".supply", m.GetSupply(), false)}
+	if len(m.GetFeatures()) == 0 {
+		c.add(path+".features", "got none, want the parcel at least")
+	}
+	for i, f := range m.GetFeatures() {
+		out.features = append(out.features, c.feature(fmt.Sprintf("%s.features[%d]", path, i), f))
+	}
+	return out
+}
+
+func (c *checker) feature(path string, m *pb.Feature) Feature {
+	out := Feature{Fixed: m.GetFixed()}
+	if _, known := pb.Feature_Layer_name[int32(m.GetLayer())]; !known || m.GetLayer() == pb.Feature_LAYER_UNSPECIFIED {
+		c.add(path+".layer", "got %v, want a layer", m.GetLayer())
+	} else {
+		out.Layer = layout.Layer(strings.ToLower(m.GetLayer().String()))
+	}
+	out.Type, out.Parts = c.geometry(path+".geometry", m.GetGeometry())
+	out.Height = optional[layout.Length](m.HeightM, func(v float64) {
+		c.within(path+".height_m", v, -mostHeight, mostHeight, " m")
+	})
+	out.RootRadius = c.length(path+".root_radius_m", m.RootRadiusM)
+	return out
+}
+
+// mostHeight is above every place on land, in metres.
+const mostHeight = 10_000
+
+func (c *checker) geometry(path string, m *pb.Geometry) (kind string, parts [][][][2]float64) {
+	switch g := m.GetShape().(type) {
+	case *pb.Geometry_Point:
+		p := c.positions(path+".point", g.Point)
+		if len(p) != 1 {
+			c.add(path+".point.degrees", "got %d positions, want 1", len(p))
+		}
+		return "Point", [][][][2]float64{{p}}
+	case *pb.Geometry_LineString:
+		return "LineString", [][][][2]float64{{c.positions(path+".line_string", g.LineString)}}
+	case *pb.Geometry_Polygon:
+		return "Polygon", [][][][2]float64{c.rings(path+".polygon.rings", g.Polygon.GetRings())}
+	case *pb.Geometry_MultiLineString:
+		for i, line := range g.MultiLineString.GetLines() {
+			parts = append(parts, [][][2]float64{c.positions(fmt.Sprintf("%s.multi_line_string.lines[%d]", path, i), line)})
+		}
+		return "MultiLineString", parts
+	case *pb.Geometry_MultiPolygon:
+		for i, p := range g.MultiPolygon.GetPolygons() {
+			parts = append(parts, c.rings(fmt.Sprintf("%s.multi_polygon.polygons[%d].rings", path, i), p.GetRings()))
+		}
+		return "MultiPolygon", parts
+	}
+	c.add(path, "got nothing, want a geometry")
+	return "", nil
+}
+
+func (c *checker) rings(path string, m []*pb.Positions) [][][2]float64 {
+	var out [][][2]float64
+	for i, ring := range m {
+		out = append(out, c.positions(fmt.Sprintf("%s[%d]", path, i), ring))
+	}
+	return out
+}
+
+func (c *checker) positions(path string, m *pb.Positions) [][2]float64 {
+	degrees := m.GetDegrees()
+	if len(degrees)%2 != 0 {
+		c.add(path+".degrees", "got %d numbers, want two a position", len(degrees))
+		return nil
+	}
+	out := make([][2]float64, len(degrees)/2)
+	for i := range out {
+		out[i] = [2]float64{degrees[2*i], degrees[2*i+1]}
+		if sum := out[i][0] + out[i][1]; math.IsNaN(sum) || math.IsInf(sum, 0) {
+			c.add(path+".degrees", "position %d is not finite", i)
+			return nil
+		}
+	}
+	return out
+}
+
+func (c *checker) supply(path string, m *pb.Supply, alone bool) layout.Supply {
+	if m == nil {
+		return layout.Supply{}
+	}
+	s := layout.Supply{
+		HeadPressure:   c.pressure(path+".head_pressure_kpa", m.HeadPressureKpa),
+		StaticPressure: c.pressure(path+".static_pressure_kpa", m.StaticPressureKpa),
+	}
+	switch t := m.GetTest().(type) {
+	case *pb.Supply_FlowTest:
+		s.FlowTest = c.flowTest(path+".flow_test", t.FlowTest)
+	case *pb.Supply_BucketTest:
+		s.Bucket = c.bucketTest(path+".bucket_test", t.BucketTest)
+	}
+	c.together(supplyFields{path + ".head_pressure_kpa", path + ".static_pressure_kpa", path + ".test"}, s, alone)
+	return s
+}
+
+func (c *checker) flowTest(path string, m *pb.FlowTest) *layout.FlowTest {
+	c.above(path+".flow_lpm", m.GetFlowLpm(), mostFlow.LPM(), " L/min")
+	c.within(path+".pressure_kpa", m.GetPressureKpa(), 0, mostPressure.KPa(), " kPa")
+	return &layout.FlowTest{Flow: layout.Flow(m.GetFlowLpm()), Pressure: layout.Pressure(m.GetPressureKpa())}
+}
+
+func (c *checker) bucketTest(path string, m *pb.BucketTest) *layout.BucketTest {
+	c.above(path+".volume_l", m.GetVolumeL(), mostVolume.Litres(), " L")
+	return &layout.BucketTest{Volume: layout.Volume(m.GetVolumeL()), Time: c.bucketTime(path+".time_s", m.GetTimeS())}
+}
+
+func (c *checker) settings(path string, m *pb.Settings) Settings {
+	if m == nil {
+		return Settings{}
+	}
+	return Settings{
+		Supply:            c.supply(path+".supply", m.Supply, true),
+		Head:              c.headModel(path+".head_model", m.HeadModel),
+		CoverageTarget:    c.share(path+".coverage_target", m.CoverageTarget),
+		IrrigateBeds:      m.IrrigateBeds,
+		LeastStrip:        c.length(path+".least_strip_m", m.LeastStripM),
+		EdgeClearance:     c.length(path+".edge_clearance_m", m.EdgeClearanceM),
+		BuildingClearance: c.length(path+".building_clearance_m", m.BuildingClearanceM),
+		CrossPaving:       c.length(path+".cross_paving_m", m.CrossPavingM),
+		PavingFactor:      c.factor(path+".paving_factor", m.PavingFactor),
+		PavingCrossing:    c.length(path+".paving_crossing_m", m.PavingCrossingM),
+		RootZoneFactor:    c.factor(path+".root_zone_factor", m.RootZoneFactor),
+		TrenchClearance:   c.length(path+".trench_clearance_m", m.TrenchClearanceM),
+		TrenchDepth:       c.length(path+".trench_depth_m", m.TrenchDepthM),
+		SupplyAllowance:   c.loss(path+".supply_allowance_kpa", m.SupplyAllowanceKpa),
+		DesignFlowShare:   c.share(path+".design_flow_share", m.DesignFlowShare),
+	}
+}
+
+// mostRows is far more than a performance table prints.
+const mostRows = 100
+
+func (c *checker) headModel(path string, m *pb.HeadModel) *layout.HeadModel {
+	if m == nil {
+		return nil
+	}
+	if m.GetName() == "" {
+		c.add(path+".name", "got nothing, want a name")
+	}
+	if len(m.GetRows()) > mostRows {
+		c.add(path+".rows", "got %d, want at most %d", len(m.GetRows()), mostRows)
+		return nil
+	}
+	c.within(path+".least_throw_m", m.GetLeastThrowM(), 0, mostLength.Metres(), " m")
+	head := &layout.HeadModel{Name: m.GetName(), Kind: layout.VariableThrow, LeastThrow: layout.Length(m.GetLeastThrowM())}
+	for i, r := range m.GetRows() {
+		row := fmt.Sprintf("%s.rows[%d]", path, i)
+		c.above(row+".pressure_kpa", r.GetPressureKpa(), mostPressure.KPa(), " kPa")
+		c.above(row+".throw_m", r.GetThrowM(), mostLength.Metres(), " m")
+		c.above(row+".flow_lpm", r.GetFlowLpm(), mostFlow.LPM(), " L/min")
+		head.Rows = append(head.Rows, layout.PerformanceRow{
+			Pressure: layout.Pressure(r.GetPressureKpa()), Throw: layout.Length(r.GetThrowM()), Flow: layout.Flow(r.GetFlowLpm()),
+		})
+	}
+	if err := head.Validate(); err != nil {
+		c.add(path+".rows", "%v", err)
+	}
+	return head
+}
+
+// refused is the design of a lot whose message has the given faults: one note
+// each.
+func refused(id string, violations []violation) *layout.Design {
+	var notes []layout.Note
+	for _, v := range violations {
+		notes = append(notes, layout.Note{Rule: "message.field", Severity: layout.SeverityError, Text: v.field + ": " + v.text})
+	}
+	return layout.Refused(id, notes[0].Rule+": "+notes[0].Text, notes)
+}

@@ -1,0 +1,153 @@
+package rpc
+
+import (
+	"math"
+	"net/http"
+	"net/url"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
+
+	"lotwright/layout"
+	pb "lotwright/proto/lotwright/v1"
+)
+
+// requireSane fails for settings that no request may lead to.
+func requireSane(t *testing.T, s Settings) {
+	t.Helper()
+	finite := func(v, most float64) {
+		require.False(t, math.IsNaN(v) || v < 0 || v > most, "%v", v)
+	}
+	for _, l := range []*layout.Length{s.LeastStrip, s.EdgeClearance, s.BuildingClearance, s.CrossPaving, s.PavingCrossing, s.TrenchClearance, s.TrenchDepth} {
+		if l != nil {
+			finite(l.Metres(), 1000)
+		}
+	}
+	for _, f := range []*float64{s.PavingFactor, s.RootZoneFactor} {
+		if f != nil {
+			require.GreaterOrEqual(t, *f, 1.0)
+			finite(*f, 1e6)
+		}
+	}
+	for _, f := range []*float64{s.CoverageTarget, s.DesignFlowShare} {
+		if f != nil {
+			require.NotZero(t, *f)
+			finite(*f, 1)
+		}
+	}
+	for _, p := range []*layout.Pressure{s.SupplyAllowance, s.Supply.HeadPressure, s.Supply.StaticPressure} {
+		if p != nil {
+			finite(p.KPa(), 10_000)
+		}
+	}
+	requireSaneSupply(t, s.Supply)
+	if s.Head != nil {
+		require.NoError(t, s.Head.Validate())
+	}
+}
+
+func requireSaneSupply(t *testing.T, s layout.Supply) {
+	t.Helper()
+	if s.HeadPressure != nil {
+		require.Nil(t, s.StaticPressure)
+		require.Nil(t, s.FlowTest)
+		require.Nil(t, s.Bucket)
+	}
+	if s.Bucket != nil {
+		require.Positive(t, s.Bucket.Time)
+		require.Positive(t, s.Bucket.Flow())
+		require.False(t, math.IsInf(float64(s.Bucket.Flow()), 0))
+	}
+	if s.FlowTest != nil && s.StaticPressure != nil {
+		require.Less(t, s.FlowTest.Pressure, *s.StaticPressure)
+	}
+}
+
+func FuzzQuery(f *testing.F) {
+	for _, seed := range []string{"", "head_pressure=55psi", "static_pressure=60psi&flow_test=6gpm@45psi", "static_pressure=60psi&bucket=5gal/45s",
+		"coverage=97%25&irrigate_beds=true", "least_strip=0m&cross_paving=2ft&trench_depth=10in", "paving_factor=8&root_zone_factor=1e300", "a=1;b", "%", "coverage=1&coverage=1",
+		"bucket=1l/2562047h47m16s&static_pressure=1psi"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, raw string) {
+		s, err := querySettings(raw)
+		if err != nil {
+			return
+		}
+		requireSane(t, s)
+		values, err := url.ParseQuery(raw)
+		require.NoError(t, err)
+		for name, v := range values {
+			require.True(t, slices.Contains(Parameters(), name))
+			require.Len(t, v, 1)
+		}
+	})
+}
+
+func FuzzDesignLotRequest(f *testing.F) {
+	number := proto.Float64
+	ring := &pb.Positions{Degrees: []float64{10, 50, 11, 50, 11, 51, 10, 50}}
+	for _, m := range []*pb.DesignLotRequest{
+		{},
+		{Lot: &pb.Lot{Lot: "A", Features: []*pb.Feature{{Layer: pb.Feature_PARCEL, Geometry: &pb.Geometry{Shape: &pb.Geometry_Polygon{Polygon: &pb.Polygon{Rings: []*pb.Positions{ring}}}}}}}},
+		{Lot: &pb.Lot{Lot: "A", Features: []*pb.Feature{{Layer: pb.Feature_WALL, Geometry: &pb.Geometry{Shape: &pb.Geometry_MultiLineString{MultiLineString: &pb.MultiLineString{Lines: []*pb.Positions{ring}}}}}}}},
+		{Settings: &pb.Settings{Supply: &pb.Supply{StaticPressureKpa: number(400), Test: &pb.Supply_BucketTest{BucketTest: &pb.BucketTest{VolumeL: 10, TimeS: 1e9}}}}},
+		{Settings: &pb.Settings{CoverageTarget: number(0.9), HeadModel: &pb.HeadModel{Name: "x", Rows: []*pb.PerformanceRow{{PressureKpa: 1, ThrowM: 1, FlowLpm: 1}}}}},
+	} {
+		raw, err := proto.Marshal(m)
+		require.NoError(f, err)
+		f.Add(raw)
+	}
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		var m pb.DesignLotRequest
+		if proto.Unmarshal(raw, &m) != nil {
+			return
+		}
+		var c checker
+		l, s := c.lot("lot", m.Lot), c.settings("settings", m.Settings)
+		if c.err() != nil {
+			require.NotEmpty(t, c.violations)
+			require.Equal(t, layout.StatusInvalid, refused(l.id, c.violations).Status)
+			return
+		}
+		requireSane(t, s)
+		requireSaneSupply(t, l.supply)
+		require.NotEmpty(t, l.id)
+		require.Len(t, l.features, len(m.Lot.Features))
+		for _, x := range l.features {
+			require.Contains(t, layout.InputLayers(), x.Layer)
+			require.NotEmpty(t, x.Type)
+			for _, part := range x.Parts {
+				for _, line := range part {
+					for _, p := range line {
+						require.False(t, math.IsNaN(p[0]+p[1]) || math.IsInf(p[0]+p[1], 0))
+					}
+				}
+			}
+		}
+	})
+}
+
+func FuzzNegotiate(f *testing.F) {
+	for _, seed := range []string{"", "*/*", "application/geo+json;q=0.5, */*;q=0.1", "application/x-ndjson;q=2", ";;,,", "a/b;q=nan"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, accept string) {
+		a, err := negotiate(http.Header{"Accept": {accept}})
+		if err == nil {
+			assert.Contains(t, answers(), a)
+		}
+	})
+}
+
+func TestNamesLoopback(t *testing.T) {
+	for host, want := range map[string]bool{
+		"localhost": true, "localhost:80": true, "127.0.0.1": true, "[::1]:80": true, "::1": true, "[::1]": true,
+		"": false, ":80": false, "lots.example": false, "localhost.": false, "0177.0.0.1": false, "2130706433": false, "[::ffff:127.0.0.1]": true,
+	} {
+		assert.Equal(t, want, namesLoopback(host), host)
+	}
+}

@@ -1,0 +1,115 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"runtime"
+
+	"lotwright/layout"
+)
+
+// Options are what a [Server] is made of. The four functions must be there;
+// the rest may be zero.
+type Options struct {
+	// Design designs a lot. A lot that cannot be designed is a design with
+	// that status, not an error. It is called from several goroutines at once
+	// and should return soon after ctx ends.
+	Design func(ctx context.Context, lot *layout.Lot, settings Settings) (*layout.Design, error)
+	// Assemble makes a lot of features that came over the wire one lot at a
+	// time. It is called from several goroutines at once.
+	Assemble func(id string, features []Feature) Item
+	// Open reads a GeoJSON body of many lots, decompressed already. A body that
+	// is refused as a whole is a [*Refusal].
+	Open func(ctx context.Context, body io.Reader) (Source, error)
+	// AtStreet is a measured supply as it would be with another static
+	// pressure in the street.
+	AtStreet func(measured layout.Supply, static layout.Pressure) layout.Supply
+
+	Limits  Limits
+	Workers int // lots designed at a time; 0 means one a processor
+
+	Reflection bool         // let clients list the service's methods
+	Remote     bool         // listen on addresses that other machines can reach
+	Log        *slog.Logger // nil means slog.Default
+}
+
+func (o Options) orDefaults() (Options, error) {
+	if o.Design == nil || o.Assemble == nil || o.Open == nil || o.AtStreet == nil {
+		return o, errors.New("rpc.Options: Design, Assemble, Open and AtStreet must all be set")
+	}
+	if o.Workers <= 0 {
+		o.Workers = runtime.GOMAXPROCS(0)
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	o.Limits = o.Limits.orDefaults()
+	return o, nil
+}
+
+// Settings steer a design. A nil pointer means the default of the design, a
+// pointer to zero means none.
+type Settings struct {
+	Supply layout.Supply     // of lots that bring none of their own
+	Head   *layout.HeadModel // a variable-throw head
+
+	CoverageTarget *float64
+	IrrigateBeds   bool
+
+	LeastStrip        *layout.Length
+	EdgeClearance     *layout.Length
+	BuildingClearance *layout.Length
+	CrossPaving       *layout.Length
+
+	PavingFactor    *float64
+	PavingCrossing  *layout.Length
+	RootZoneFactor  *float64
+	TrenchClearance *layout.Length
+	TrenchDepth     *layout.Length
+
+	SupplyAllowance *layout.Pressure
+	DesignFlowShare *float64
+}
+
+// Item is a lot, or the design of one that was refused: one of the two is set.
+type Item struct {
+	Lot     *layout.Lot
+	Refused *layout.Design
+}
+
+// Source is the lots of a body, in the order in which they are answered. Lot
+// is called from several goroutines at once, and not after Close.
+type Source interface {
+	Len() int
+	ID(i int) string
+	Lot(i int) Item
+	Close() error
+}
+
+// Feature is one thing on a lot, as it came over the wire.
+type Feature struct {
+	Layer layout.Layer
+	// Type is the GeoJSON type of the geometry.
+	Type string
+	// Parts are its parts, their rings or lines, their positions: longitude and
+	// latitude in degrees. A point is one part with one line of one position.
+	Parts [][][][2]float64
+
+	Height     *layout.Length // of a spot height
+	RootRadius *layout.Length // of a tree
+	Fixed      bool           // of a head: to be kept
+}
+
+// Refusal is the error of a body that is refused as a whole.
+type Refusal struct {
+	Rule    string      // dotted code, e.g. "json.syntax"
+	Text    string      // in words
+	Lot     string      // empty when it is about none
+	Feature *int        // index among the features; nil when it is about none
+	Place   *[2]float64 // longitude and latitude; nil when it is about none
+}
+
+// Error writes the rule and the text.
+func (r *Refusal) Error() string { return r.Rule + ": " + r.Text }

@@ -88,8 +88,8 @@ func (d drawing) between(lo, hi float64) float64 {
 	return lo + step*float64(d.rng.IntN(int(math.Round((hi-lo)/step))+1))
 }
 
-// lowPressureLot stands highest and at the end of the line: its tap cannot
-// bring any head into its rated band.
+// lowPressureLot stands highest and at the end of the line: its tap brings a
+// head only just into its rated band, and 5 psi less would not.
 const lowPressureLot = 17
 
 // bucketLots were measured with a bucket and a watch instead of a meter.
@@ -100,7 +100,7 @@ func (d drawing) supply(number int) []Property {
 	round := func(v float64) float64 { return math.Round(v*2) / 2 }
 	switch {
 	case number == lowPressureLot:
-		return []Property{{"static_pressure_psi", 38}, {"flow_gpm", 4}, {"flow_pressure_psi", 26}}
+		return []Property{{"static_pressure_psi", 54}, {"flow_gpm", 8}, {"flow_pressure_psi", 46}}
 	case bucketLots[number]:
 		return []Property{{"static_pressure_psi", round(static)}, {"bucket_gal", 5}, {"bucket_s", round(300 / flow)}}
 	}

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"lotwright/layout/packing"
 )
 
 // relaxation bounds a reduced problem from below. For any weights y ≥ 0 on the
@@ -14,7 +16,7 @@ import (
 // Spare, found by a search over θ around packing programs.
 type relaxation struct {
 	q      *reduced
-	lp     *packing
+	lp     *packing.Solver
 	share  []float64 // weight of each row as a share of the total
 	spare  float64   // Spare as a share of the total
 	theta  float64
@@ -33,14 +35,14 @@ func newRelaxation(q *reduced, start []int32, budget int) *relaxation {
 	for _, w := range q.weights {
 		total += w
 	}
-	x := &relaxation{q: q, lp: newPacking(q), share: make([]float64, len(q.weights)),
+	x := &relaxation{q: q, lp: packing.New(len(q.weights)), share: make([]float64, len(q.weights)),
 		spare: float64(q.spare) / float64(total), budget: budget,
 		covered: make([]int, len(q.weights)), forbidden: make([]bool, len(q.columns))}
 	for j, w := range q.weights {
 		x.share[j] = float64(w) / float64(total)
 	}
 	for _, c := range start {
-		x.lp.add(c)
+		x.take(c)
 	}
 	return x
 }
@@ -57,8 +59,7 @@ func (x *relaxation) optimise(goal int) int {
 	best, inner := x.taken, []float64(nil)
 	x.complete = false
 	for {
-		x.lp.recompute()
-		solved := x.lp.solve(x.budget)
+		solved := x.lp.Solve(x.budget)
 		y := x.values()
 		mid := between(y, inner)
 		bound, most := x.checked(mid)
@@ -75,18 +76,25 @@ func (x *relaxation) optimise(goal int) int {
 		if x.complete = len(over) == 0; x.complete || float64(x.taken)+x.promise() <= float64(best) {
 			return best
 		}
-		x.lp.purge()
+		x.lp.Purge(purgeAbove)
 		for _, c := range over {
-			x.lp.add(c)
+			x.take(c)
 		}
 	}
 }
+
+// purgeAbove is the number of constraints above which those with plenty to
+// spare are let go; they are taken in again should they be violated.
+const purgeAbove = 120
+
+// take takes column c in as a constraint.
+func (x *relaxation) take(c int32) { x.lp.Add(c, packing.Row{At: x.q.columns[c]}) }
 
 // values returns the program's y.
 func (x *relaxation) values() []float64 {
 	y := make([]float64, len(x.q.weights))
 	for j := range y {
-		y[j] = math.Max(0, x.lp.value(int32(j)))
+		y[j] = math.Max(0, x.lp.Value(j))
 	}
 	return y
 }
@@ -138,7 +146,7 @@ func (x *relaxation) violated(y []float64) []int32 {
 	}
 	var over []load
 	for c, col := range x.q.columns {
-		if x.forbidden[c] || x.lp.slot[c] >= 0 {
+		if x.forbidden[c] || x.lp.Has(int32(c)) {
 			continue
 		}
 		v := 0.0
@@ -180,7 +188,7 @@ func fresh(seen bitset, rows []int32) bool {
 func (x *relaxation) setTheta(theta float64) {
 	x.theta = theta
 	for j, a := range x.share {
-		x.lp.upper[j] = x.upperOf(j, a)
+		x.lp.SetUpper(j, x.upperOf(j, a))
 	}
 }
 
@@ -211,7 +219,7 @@ func (x *relaxation) root(goal int, guess float64) int {
 	}
 	var lo, hi *tangent
 	for range thetaRounds {
-		if x.best >= goal || x.lp.pivots >= x.budget {
+		if x.best >= goal || x.lp.Pivots() >= x.budget {
 			break
 		}
 		t := x.tangent()
@@ -236,8 +244,8 @@ type tangent struct{ theta, value, slope float64 }
 func (x *relaxation) tangent() tangent {
 	t := tangent{theta: x.theta, value: x.promise(), slope: -x.spare}
 	for j, a := range x.share {
-		if x.lp.at[j] == atUpper && x.lp.upper[j] < 1 {
-			t.slope += a * math.Max(0, x.lp.d[j])
+		if x.lp.Upper(j) < 1 {
+			t.slope += a * x.lp.Gain(j)
 		}
 	}
 	return t

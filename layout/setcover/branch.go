@@ -18,7 +18,7 @@ type closer struct {
 func (c *closer) run() bool { return c.node() }
 
 func (c *closer) node() bool {
-	if c.nodes == 0 || c.x.lp.pivots >= c.x.budget {
+	if c.nodes == 0 || c.x.lp.Pivots() >= c.x.budget {
 		return false
 	}
 	c.nodes--
@@ -62,9 +62,9 @@ func stepped(theta float64, try int) float64 {
 // or −1 when none has a value.
 func (c *closer) branching() int32 {
 	best, bestDist := int32(-1), 0.5
-	for i, col := range c.x.lp.active {
-		v := c.x.lp.price[i]
-		if c.x.lp.rhs[i] != 1 || v < leastValue {
+	for _, col := range c.x.lp.Active() {
+		v := c.x.lp.Price(col)
+		if c.x.lp.RHS(col) != 1 || v < leastValue {
 			continue
 		}
 		if d := math.Abs(v - 0.5); best < 0 || d < bestDist {
@@ -81,8 +81,8 @@ const leastValue = 1e-6
 // smaller cover than the best.
 func (c *closer) tryRounding() {
 	var cols []int32
-	for i, col := range c.x.lp.active {
-		if c.x.lp.price[i] >= 0.5 && !c.x.forbidden[col] {
+	for _, col := range c.x.lp.Active() {
+		if c.x.lp.Price(col) >= 0.5 && !c.x.forbidden[col] {
 			cols = append(cols, col)
 		}
 	}
@@ -106,9 +106,9 @@ func (c *closer) tryRounding() {
 // takenColumns returns the columns taken for good.
 func (x *relaxation) takenColumns() []int32 {
 	var out []int32
-	for c, s := range x.lp.slot {
-		if s >= 0 && x.lp.rhs[s] == takenRHS {
-			out = append(out, int32(c))
+	for _, c := range x.lp.Active() {
+		if x.lp.RHS(c) == takenRHS {
+			out = append(out, c)
 		}
 	}
 	return out
@@ -151,4 +151,4 @@ func (c *closer) without(col int32, f func() bool) bool {
 	return done
 }
 
-func (x *relaxation) setRHS(col int32, v float64) { x.lp.rhs[x.lp.slot[col]] = v }
+func (x *relaxation) setRHS(col int32, v float64) { x.lp.SetRHS(col, v) }

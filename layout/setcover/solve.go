@@ -78,7 +78,7 @@ func (r *run) all() error {
 	}
 	x := newRelaxation(r.q, r.best, r.s.Pivots)
 	r.result.Bound = max(1, x.root(len(r.best), r.thetaGuess()))
-	r.result.Work.Pivots = x.lp.pivots
+	r.result.Work.Pivots = x.lp.Pivots()
 	if err := r.ctx.Err(); err != nil {
 		return err
 	}
@@ -117,7 +117,7 @@ func (r *run) branch(x *relaxation) {
 	closed := c.run()
 	r.best = c.best
 	r.result.Work.Nodes = c.spent
-	r.result.Work.Pivots = x.lp.pivots
+	r.result.Work.Pivots = x.lp.Pivots()
 	if closed {
 		r.result.Bound = len(r.best)
 	}

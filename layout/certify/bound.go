@@ -93,8 +93,7 @@ func newProver(site Site, s Settings) *prover {
 	p := &prover{site: site, s: s, extra: extra, theta: 3 * float64(site.Heads), step: 1.3,
 		lp: packing.New(len(g.cells)), share: make([]float64, len(g.cells))}
 	p.search = search{lawn: site.Lawn, ground: &p.site.Ground, budget: s.Boxes, roots: newRoots(site.Lawn, &p.site.Ground),
-		weights: make([]int64, len(g.cells)),
-		viewer:  viewer{grid: g, throwMM: site.ThrowMM, blockers: slices.Concat(slices.Collect(site.Lawn.Edges()), extra)}}
+		viewer: viewer{grid: g, throwMM: site.ThrowMM, blockers: slices.Concat(slices.Collect(site.Lawn.Edges()), extra)}}
 	for i, c := range g.cells {
 		p.share[i] = float64(c.area) * 2 / float64(site.Lawn.Area2())
 	}
@@ -106,9 +105,9 @@ func newProver(site Site, s Settings) *prover {
 
 // add takes the box in as a row of the program.
 func (p *prover) add(b box) {
-	w := p.search.viewer.from(b)
+	w := p.search.viewer.from(b, p.search.viewer.blockers)
 	var row packing.Row
-	w.near(func(i int32) {
+	w.eachCell(func(i int32) {
 		if wet := w.wettable(i); wet > 0 {
 			row.At = append(row.At, i)
 			row.Value = append(row.Value, float64(wet)/float64(p.search.viewer.grid.cells[i].area))
@@ -214,11 +213,12 @@ func (p *prover) moveTheta() bool {
 // limit rounds the program's weights down to whole numbers and returns the
 // most one head may wet for them to prove the claim.
 func (p *prover) limit() int64 {
-	sum := int64(0)
-	for i := range p.search.weights {
-		p.search.weights[i] = int64(math.Max(0, p.lp.Value(i)) * weightScale)
-		sum += p.search.weights[i]
+	weights, sum := make([]int64, len(p.share)), int64(0)
+	for i := range weights {
+		weights[i] = int64(math.Max(0, p.lp.Value(i)) * weightScale)
+		sum += weights[i]
 	}
+	p.search.setWeights(weights)
 	return (sum - p.dry() - 1) / int64(p.site.Heads-1)
 }
 

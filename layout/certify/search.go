@@ -22,6 +22,7 @@ type search struct {
 	boxes   int // looked at so far
 	budget  int
 	weights []int64 // of the cells
+	heavy   []int32 // the cells with a weight
 }
 
 // newRoots returns boxes that cover the lawn but for those no head may stand
@@ -45,7 +46,9 @@ func newRoots(lawn geom.Region, ground *Standing) []box {
 // candidate is a box with the most weight its heads could wet.
 type candidate struct {
 	box
-	most int64
+	most  int64
+	near  []geom.Segment // blockers in range
+	cells []int32        // cells it could wet
 }
 
 // candidates is a heap, the largest first; ties go to the place.
@@ -73,7 +76,7 @@ const spread = 700
 func (s *search) over(limit int64, want int) (found []box, done bool) {
 	var queue candidates
 	for _, r := range s.roots {
-		s.push(&queue, r, limit)
+		s.push(&queue, r, limit, nil)
 	}
 	for len(queue) > 0 && len(found) < want {
 		if s.boxes >= s.budget {
@@ -84,7 +87,7 @@ func (s *search) over(limit int64, want int) (found []box, done bool) {
 		case c.half > leafHalf:
 			for _, q := range c.quarters() {
 				if !s.ground.excludes(s.lawn, q.bounds()) {
-					s.push(&queue, q, limit)
+					s.push(&queue, q, limit, &c)
 				}
 			}
 		case apart(found, c.box):
@@ -94,10 +97,47 @@ func (s *search) over(limit int64, want int) (found []box, done bool) {
 	return found, len(found) == 0
 }
 
-func (s *search) push(queue *candidates, b box, limit int64) {
+// push queues the box if its heads could wet more than limit. Within a box cut
+// up before only the blockers and cells that mattered there can matter.
+func (s *search) push(queue *candidates, b box, limit int64, within *candidate) {
 	s.boxes++
-	if most := s.most(b); most > limit {
-		heap.Push(queue, candidate{b, most})
+	c := candidate{box: b}
+	if within == nil {
+		s.count(&c, s.viewer.blockers, s.weighted())
+	} else {
+		s.count(&c, within.near, within.cells)
+	}
+	if c.most > limit {
+		heap.Push(queue, c)
+	}
+}
+
+// weighted lists the cells with a weight.
+func (s *search) weighted() []int32 {
+	if s.heavy == nil {
+		for i, w := range s.weights {
+			if w > 0 {
+				s.heavy = append(s.heavy, int32(i))
+			}
+		}
+	}
+	return s.heavy
+}
+
+// setWeights starts over with other weights.
+func (s *search) setWeights(weights []int64) { s.weights, s.heavy = weights, nil }
+
+// count adds up the most weight the heads of c could wet, rounded up cell by
+// cell, and keeps what mattered.
+func (s *search) count(c *candidate, blockers []geom.Segment, cells []int32) {
+	w := s.viewer.from(c.box, blockers)
+	c.near = w.near
+	for _, i := range cells {
+		if wet := w.wettable(i); wet > 0 {
+			area := s.viewer.grid.cells[i].area
+			c.most += (s.weights[i]*wet + area - 1) / area
+			c.cells = append(c.cells, i)
+		}
 	}
 }
 
@@ -108,18 +148,4 @@ func apart(found []box, b box) bool {
 		}
 	}
 	return true
-}
-
-// most returns the most weight heads of the box could wet, rounded up cell by
-// cell.
-func (s *search) most(b box) int64 {
-	w := s.viewer.from(b)
-	sum := int64(0)
-	w.near(func(i int32) {
-		if weight := s.weights[i]; weight > 0 {
-			area := s.viewer.grid.cells[i].area
-			sum += (weight*w.wettable(i) + area - 1) / area
-		}
-	})
-	return sum
 }

@@ -1,8 +1,6 @@
 package certify
 
-import (
-	"lotwright/layout/geom"
-)
+import "lotwright/layout/geom"
 
 // Box is a square of ground: centre and half side, in whole millimetres.
 type box struct {
@@ -40,95 +38,138 @@ type viewer struct {
 	grid     *grid
 	throwMM  int64
 	blockers []geom.Segment
+	scratch  []*shadow
 }
 
-// facing is a blocker turned so that the whole box lies strictly on its left.
+// halfPlane is the set of points with nx·x + ny·y > c.
+type halfPlane struct{ nx, ny, c int64 }
+
+// leftOf returns the points strictly to the left of the line from p to q.
+func leftOf(p, q geom.Point) halfPlane {
+	d := q.Sub(p)
+	return halfPlane{nx: -d.Y, ny: d.X, c: d.X*p.Y - d.Y*p.X}
+}
+
+// holds reports whether all of b lies in h.
+func (h halfPlane) holds(b geom.Bounds) bool {
+	x, y := b.Min.X, b.Min.Y
+	if h.nx < 0 {
+		x = b.Max.X
+	}
+	if h.ny < 0 {
+		y = b.Max.Y
+	}
+	return h.nx*x+h.ny*y > h.c
+}
+
+// meets reports whether some of b lies in h.
+func (h halfPlane) meets(b geom.Bounds) bool {
+	x, y := b.Max.X, b.Max.Y
+	if h.nx < 0 {
+		x = b.Min.X
+	}
+	if h.ny < 0 {
+		y = b.Min.Y
+	}
+	return h.nx*x+h.ny*y > h.c
+}
+
+// shadow is what one blocker hides from a box: umbra from all of it, penumbra
+// from some of it. Each is the intersection of three half planes: behind the
+// blocker, and inside the lines from the box past its two ends.
+type shadow struct{ umbra, penumbra [3]halfPlane }
+
+func (s *shadow) hides(b geom.Bounds) bool {
+	return s.umbra[0].holds(b) && s.umbra[1].holds(b) && s.umbra[2].holds(b)
+}
+
+func (s *shadow) touches(b geom.Bounds) bool {
+	return s.penumbra[0].meets(b) && s.penumbra[1].meets(b) && s.penumbra[2].meets(b)
+}
+
+// view is what the heads of one box could wet.
 type view struct {
 	*viewer
 	box     geom.Bounds
 	corners [4]geom.Point
-	facing  []geom.Segment
+	near    []geom.Segment // blockers in range
+	shadows []shadow
 }
 
-// from prepares the view from a box: the blockers in range that have the whole
-// box strictly on one side.
-func (v *viewer) from(b box) *view {
+// from prepares the view from a box, given the blockers in range of a box
+// around it, or all of them. A blocker casts a shadow when the whole box lies
+// strictly on one side of it.
+func (v *viewer) from(b box, blockers []geom.Segment) *view {
 	w := &view{viewer: v, box: b.bounds(), corners: corners(b.bounds())}
 	around := w.box.Pad(v.throwMM)
-	for _, s := range v.blockers {
+	for _, s := range blockers {
 		if !s.Bounds().Overlaps(around) {
 			continue
 		}
+		w.near = append(w.near, s)
 		if w.onLeft(s) {
-			w.facing = append(w.facing, s)
+			w.shadows = append(w.shadows, w.cast(s))
 		} else if t := (geom.Segment{A: s.B, B: s.A}); w.onLeft(t) {
-			w.facing = append(w.facing, t)
+			w.shadows = append(w.shadows, w.cast(t))
 		}
 	}
 	return w
 }
 
 func (w *view) onLeft(s geom.Segment) bool {
-	for _, c := range w.corners {
-		if geom.Orient(s.A, s.B, c) <= 0 {
-			return false
-		}
-	}
-	return true
+	side := leftOf(s.A, s.B)
+	return side.holds(w.box)
 }
 
-// hidden reports whether some one blocker among those given hides all of the
-// target from all of the box: from every corner of the box every corner of the
-// target lies strictly behind it and strictly between its ends.
-func (w *view) hidden(target geom.Bounds, among []geom.Segment) bool {
-	ts := corners(target)
-	for _, s := range among {
-		if w.hides(s, ts) {
+// cast returns the shadow of s, which has the box on its left. Seen from
+// behind, the lines from the box's points past an end of s fan out; for points
+// behind s the innermost line bounds the umbra and the outermost the penumbra,
+// and both start at corners.
+func (w *view) cast(s geom.Segment) shadow {
+	inA, outA := w.extremes(s.A)
+	outB, inB := w.extremes(s.B)
+	behind := leftOf(s.B, s.A)
+	return shadow{
+		umbra:    [3]halfPlane{behind, leftOf(inA, s.A), leftOf(s.B, inB)},
+		penumbra: [3]halfPlane{behind, leftOf(outA, s.A), leftOf(s.B, outB)},
+	}
+}
+
+// extremes returns the corners of the box from which the direction to p is the
+// farthest counter-clockwise and the farthest clockwise.
+func (w *view) extremes(p geom.Point) (ccw, cw geom.Point) {
+	ccw, cw = w.corners[0], w.corners[0]
+	for _, g := range w.corners[1:] {
+		if p.Sub(ccw).Cross(p.Sub(g)) > 0 {
+			ccw = g
+		}
+		if p.Sub(cw).Cross(p.Sub(g)) < 0 {
+			cw = g
+		}
+	}
+	return ccw, cw
+}
+
+// hidden reports whether one of the shadows covers all of the target.
+func hidden(target geom.Bounds, shadows []*shadow) bool {
+	for _, s := range shadows {
+		if s.hides(target) {
 			return true
 		}
 	}
 	return false
 }
 
-func (w *view) hides(s geom.Segment, target [4]geom.Point) bool {
-	for _, p := range target {
-		if geom.Orient(s.A, s.B, p) >= 0 {
-			return false
-		}
-		for _, g := range w.corners {
-			if geom.Orient(g, s.A, p) <= 0 || geom.Orient(g, s.B, p) >= 0 {
-				return false
-			}
+// shading returns the shadows that fall on the target at least in part; only
+// they can hide any atom in it.
+func (w *view) shading(target geom.Bounds) []*shadow {
+	w.scratch = w.scratch[:0]
+	for i := range w.shadows {
+		if s := &w.shadows[i]; s.touches(target) {
+			w.scratch = append(w.scratch, s)
 		}
 	}
-	return true
-}
-
-// shading returns the blockers that hide at least a corner of the target from
-// at least a corner of the box; only they can hide any atom in it.
-func (w *view) shading(target geom.Bounds) []geom.Segment {
-	var out []geom.Segment
-	ts := corners(target)
-	for _, s := range w.facing {
-		if w.shades(s, ts) {
-			out = append(out, s)
-		}
-	}
-	return out
-}
-
-func (w *view) shades(s geom.Segment, target [4]geom.Point) bool {
-	for _, p := range target {
-		if geom.Orient(s.A, s.B, p) >= 0 {
-			continue
-		}
-		for _, g := range w.corners {
-			if geom.Orient(g, s.A, p) > 0 && geom.Orient(g, s.B, p) < 0 {
-				return true
-			}
-		}
-	}
-	return false
+	return w.scratch
 }
 
 // wettable returns the mm² of lawn in cell i that heads of the box could wet.
@@ -143,7 +184,7 @@ func (w *view) wettable(i int32) int64 {
 	if len(shading) == 0 && inRange {
 		return c.area
 	}
-	if len(shading) > 0 && w.hidden(b, shading) {
+	if len(shading) > 0 && hidden(b, shading) {
 		return 0
 	}
 	sum := int64(0)
@@ -152,15 +193,15 @@ func (w *view) wettable(i int32) int64 {
 			continue
 		}
 		a := c.atom(k)
-		if (inRange || least2(w.box, a) <= reach2) && !w.hidden(a, shading) {
+		if (inRange || least2(w.box, a) <= reach2) && !hidden(a, shading) {
 			sum += area
 		}
 	}
 	return sum
 }
 
-// near calls f with every cell within throw of the box.
-func (w *view) near(f func(i int32)) {
+// eachCell calls f with every cell within throw of the box.
+func (w *view) eachCell(f func(i int32)) {
 	g := w.grid
 	lo, hi := w.box.Min.Sub(g.origin), w.box.Max.Sub(g.origin)
 	for x := max(0, (lo.X-w.throwMM)/cellMM); x <= min(g.cols-1, (hi.X+w.throwMM)/cellMM); x++ {

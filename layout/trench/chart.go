@@ -53,7 +53,7 @@ func (p *place) free() bool { return p.sight.place != geom.Outside }
 type way struct {
 	a, b int // a < b
 	stretch
-	line  geom.Line // of a sleeve, from a to b; nil for a straight trench
+	line  geom.Line // of a sleeve, from either end; nil for a straight trench
 	fixed bool      // a sleeve or a stub: its ends are not for sliding
 }
 

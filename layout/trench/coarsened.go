@@ -28,11 +28,12 @@ func coarseRing(ring geom.Ring, mm int64) geom.Ring {
 	var out geom.Ring
 	n := len(ring)
 	edge := func(i int) geom.Segment { return geom.Segment{A: ring[i%n], B: ring[(i+1)%n]} }
+	turnsLeft := func(i int) bool { return geom.Orient(edge(i-1).A, edge(i).A, edge(i).B) > 0 }
 	for i := 0; i < n; {
 		corner, next := edge(i).B, i+1
 		for j := i + 2; j <= n; j++ {
 			p, ok := prolonged(edge(i), edge(j))
-			if geom.Orient(edge(j-2).A, edge(j-1).A, edge(j-1).B) <= 0 || !ok || !within(p, ring, i+1, j, mm) {
+			if !turnsLeft(j-1) || !turnsLeft(j) || !ok || !within(p, ring, i+1, j, mm) {
 				break
 			}
 			corner, next = p, j

@@ -236,7 +236,13 @@ func TestRoutesAgainstAGrid(t *testing.T) {
 	s, err := Settings{Clearance: -1}.withDefaults()
 	require.NoError(t, err)
 	compared := 0
-	for seed := range uint64(80) {
+	// Terminals so near an edge that its samples are too far apart; found among
+	// the first 1500 seeds.
+	seeds := []uint64{118, 551, 587, 616, 885, 1096, 1233}
+	for seed := range uint64(70) {
+		seeds = append(seeds, seed)
+	}
+	for _, seed := range seeds {
 		rng := rand.New(rand.NewPCG(seed, 2))
 		l := randomLot(rng)
 		g, grid := newGround(l.lot(), s), l.oracleGrid(cell, s)
@@ -265,7 +271,12 @@ func TestRoutesAgainstAGrid(t *testing.T) {
 func TestTreeAgainstAllPairs(t *testing.T) {
 	s, err := Settings{Clearance: -1}.withDefaults()
 	require.NoError(t, err)
+	// Trees that a route joins only once it has slid; among the first 2000 seeds.
+	seeds := []uint64{858, 1590, 1936, 1938}
 	for seed := range uint64(120) {
+		seeds = append(seeds, seed)
+	}
+	for _, seed := range seeds {
 		rng := rand.New(rand.NewPCG(seed, 9))
 		l := randomLot(rng)
 		g := newGround(l.lot(), s)

@@ -224,7 +224,7 @@ func (f fan) toward(d geom.Point) geom.Place {
 		if d.Cross(r.dir) == 0 && d.Dot(r.dir) > 0 {
 			return geom.Boundary
 		}
-		if clockwiseBefore(d, r.dir, first.dir) || sameDirection(r.dir, first.dir) && r.opens {
+		if clockwiseBefore(d, r.dir, first.dir) {
 			first = r
 		}
 	}
@@ -233,8 +233,6 @@ func (f fan) toward(d geom.Point) geom.Place {
 	}
 	return geom.Outside
 }
-
-func sameDirection(u, v geom.Point) bool { return u.Cross(v) == 0 && u.Dot(v) > 0 }
 
 // clockwiseBefore reports whether, turning clockwise from d, u is met before v;
 // neither points along d.

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 
+	"lotwright/layout"
 	"lotwright/layout/geom"
 )
 
@@ -52,6 +53,18 @@ func TestCovered(t *testing.T) {
 			}
 		})
 	}
+}
+
+func TestCoveredBySeveralPolygons(t *testing.T) {
+	// The nearer one comes second, and the two meet at (100, 100).
+	o := newOutline(geom.Region{
+		{{geom.Pt(100, 100), geom.Pt(200, 100), geom.Pt(200, 200), geom.Pt(100, 200)}},
+		{{geom.Pt(0, 0), geom.Pt(100, 0), geom.Pt(100, 100), geom.Pt(0, 100)}},
+		{{geom.Pt(0, 150), geom.Pt(50, 150), geom.Pt(50, 200), geom.Pt(0, 200)}},
+	})
+	assert.Equal(t, []span{{0, 1}}, o.covered(seg(0, 0, 200, 200), nil))
+	assert.Equal(t, []span{{0, 0.25}, {0.5, 1}}, o.covered(seg(0, 160, 200, 160), nil))
+	assert.Equal(t, []span{{0, 0.5}, {0.75, 1}}, o.covered(seg(200, 160, 0, 160), nil))
 }
 
 // On a small grid segments meet corners and edges all the time; the middle of
@@ -198,6 +211,29 @@ func TestCoarsened(t *testing.T) {
 	assert.Equal(t, geom.Union(big), coarsened(big, 100))
 }
 
+func TestCoarsenedLosesNothing(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	for range 200 {
+		var ring geom.Ring
+		for i := range 60 {
+			r := 1000 + 80*rng.Float64()
+			sin, cos := math.Sincos(math.Pi * float64(i) / 30)
+			ring = append(ring, geom.Vec{X: r * cos, Y: r * sin}.Round())
+		}
+		g := geom.Normalize([]geom.Ring{ring})
+		// Corners are rounded: a strip of a millimetre all round at most.
+		assert.Less(t, geom.Difference(g, coarsened(g, 100)).AreaM2(), 0.002)
+	}
+}
+
+func TestTreesTakeFewCorners(t *testing.T) {
+	disc, err := geom.Disc(geom.Pt(5000, 5000), 2000)
+	assert.NoError(t, err)
+	square := geom.Region{{{geom.Pt(0, 0), geom.Pt(10000, 0), geom.Pt(10000, 10000), geom.Pt(0, 10000)}}}
+	g := newGround(&layout.Lot{Parcel: square, RootZone: disc}, Settings{})
+	assert.Less(t, len(g.roots.parts[0].edges), 16)
+}
+
 func TestRailStandsOffThePaving(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 4))
 	for range 2000 {
@@ -215,6 +251,18 @@ func TestRailStandsOffThePaving(t *testing.T) {
 		r.mm = r.length()
 		assert.Equal(t, e.B, r.at())
 	}
+}
+
+func TestPlacesHaveALimit(t *testing.T) {
+	var ring geom.Ring
+	for i := range 3000 {
+		sin, cos := math.Sincos(math.Pi * float64(i) / 1500)
+		r := 5000 + 100*float64(i%2)
+		ring = append(ring, geom.Vec{X: r * cos, Y: r * sin}.Round())
+	}
+	g := &ground{paving: newOutline(geom.Region{{ring}}), roots: newOutline(nil)}
+	assert.LessOrEqual(t, len(g.rails(nil)), mostRails)
+	assert.Greater(t, len(g.rails(nil)), mostRails/2)
 }
 
 func TestLabelOrder(t *testing.T) {

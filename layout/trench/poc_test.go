@@ -66,6 +66,11 @@ func TestAssumedPOC(t *testing.T) {
 			l.Hardscape = rect(4, 0, 7, 9)
 		}, m(5.5, 0)},
 		"nothing: the middle of the longest side": {func(*layout.Lot) {}, m(0, 15)},
+		"where most of the lot can be reached": {func(l *layout.Lot) {
+			// The house parts a front yard of 5 m from a back yard of 15 m.
+			l.Building = rect(0, 5, 20, 15)
+			l.Hardscape = rect(8, 0, 11, 5)
+		}, m(9.5, 15)},
 		"not where the house stands on the lot line": {func(l *layout.Lot) {
 			// The front is the lot line itself, walled off; a trench can only
 			// leave by the back.

@@ -255,9 +255,6 @@ func (t *taut) try(k int, r rail) bool {
 		return false
 	}
 	moved := place{at: p, sight: t.chart.ground.free.around(p), rails: []rail{r}}
-	if i, ok := t.chart.known[p]; ok {
-		moved.rails = t.chart.places[i].rails // at a corner, those of both edges
-	}
 	if !t.chart.ground.sees(&moved, &t.places[k-1]) || !t.chart.ground.sees(&moved, &t.places[k+1]) {
 		return false
 	}

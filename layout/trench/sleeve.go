@@ -42,13 +42,8 @@ func forward(s geom.Line) geom.Line {
 // laySleeve adds the way along a line that needs no digging.
 func (c *chart) laySleeve(s geom.Line) {
 	a, b := c.known[s[0]], c.known[s[len(s)-1]]
-	if a > b {
-		a, b = b, a
-		s = slices.Clone(s)
-		slices.Reverse(s)
-	}
 	length := int64(math.Round(s.LengthMM() * 1000))
-	c.lay(way{a: a, b: b, stretch: stretch{length: length, cost: length}, line: s, fixed: true})
+	c.lay(way{a: min(a, b), b: max(a, b), stretch: stretch{length: length, cost: length}, line: s, fixed: true})
 }
 
 // digOut joins a sleeve's end that lies just inside paving to the soil beside,

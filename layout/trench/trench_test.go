@@ -320,6 +320,7 @@ func TestIslandInABuildingOrWaterIsUnreached(t *testing.T) {
 			assert.Contains(t, net.Unreached[0].Text, "head H1 cannot be reached")
 			assert.Equal(t, m(10, 15), *net.Unreached[0].At)
 			assert.Contains(t, net.Unreached[1].Text, "head H3")
+			assert.Equal(t, net.TrenchLength, net.SpanningTreeLength, "what is not dug is not counted")
 			assert.Equal(t, [][2]string{{"POC", "H2"}}, inOrder(net))
 		})
 	}
@@ -388,6 +389,46 @@ func TestTees(t *testing.T) {
 			assert.Len(t, tees, c.tees)
 		})
 	}
+}
+
+func TestTeesAreNumberedOutward(t *testing.T) {
+	net := route(t, yard(m(13, 9)), headsAt(m(5, 5), m(13, 5), m(5, 9)), trench.Settings{})
+	assert.Contains(t, inOrder(net), [2]string{"POC", "T1"})
+	assert.Contains(t, inOrder(net), [2]string{"T1", "T2"})
+}
+
+func TestBranchingUnderPavingIsOneCrossing(t *testing.T) {
+	// The tap is in the middle of a court and three heads stand 9 m round it, at
+	// 120° from one another, where no tee helps.
+	lot := yard(m(10, 15))
+	lot.Hardscape = rect(8, 13, 12, 17)
+	out := 9 * math.Sqrt(3) / 2
+	heads := headsAt(m(10, 24), m(10+out, 10.5), m(10-out, 10.5))
+	net := route(t, lot, heads, trench.Settings{PavingFactor: 1, PavingCrossing: -1})
+	assert.Equal(t, 1, net.PavingCrossings)
+	assert.InDelta(t, 2+2*4/math.Sqrt(3), net.PavingCrossingLength.Metres(), 1e-3)
+}
+
+func TestNothingSlipsByTheLotLine(t *testing.T) {
+	// The wall stops 40 mm short of the left lot line, so the trench goes round
+	// its other end; 60 mm is taken for a gap.
+	for gap, want := range map[float64]float64{0.04: 2 * math.Hypot(8, 5), 0.06: 2 * math.Hypot(1.94, 5)} {
+		lot := yard(m(2, 10))
+		lot.Wall = geom.Region{{{m(gap, 15), m(10, 15), m(10, 15.001), m(gap, 15.001)}}}
+		net := route(t, lot, headsAt(m(2, 20)), trench.Settings{})
+		assert.InDelta(t, want, net.TrenchLength.Metres(), 0.002, "gap %v", gap)
+	}
+}
+
+func TestHeadAtAWallsEnd(t *testing.T) {
+	// A line to the end of the wall is no bend round it.
+	lot, _ := roundAWall()
+	net := route(t, lot, headsAt(m(5, 10)), trench.Settings{})
+	assertLength(t, math.Hypot(1, 2), net.TrenchLength)
+	tap := m(5, 4)
+	lot.Source = &tap
+	net = route(t, lot, headsAt(m(5, 10)), trench.Settings{})
+	assertLength(t, 6, net.TrenchLength)
 }
 
 func TestNoTeeInForbiddenGround(t *testing.T) {

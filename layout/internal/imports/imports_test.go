@@ -31,7 +31,7 @@ type rule struct {
 }
 
 var (
-	kernels = []string{"layout/geom", "layout/graph", "layout/setcover"}
+	kernels = []string{"layout/geom", "layout/graph", "layout/packing", "layout/setcover"}
 	nouns   = []string{"layout", "layout/geom", "layout/feature"}
 	none    = []string{}
 )
@@ -41,7 +41,8 @@ var (
 var rules = []rule{
 	{"layout/geom", nil, []string{"github.com/peterstace/simplefeatures/..."}},
 	{"layout/graph", nil, none},
-	{"layout/setcover", nil, none},
+	{"layout/packing", nil, none},
+	{"layout/setcover", []string{"layout/packing"}, none}, // its bounds are packing programs
 	{"layout", []string{"layout/geom"}, none},
 	{"layout/design", []string{"layout/..."}, none},
 	{"layout/*", append([]string{"layout"}, kernels...), none},

@@ -119,7 +119,8 @@ type Design struct {
 	HeadKind       HeadKind
 	Heads          []Head
 	Proof          Proof
-	Coverage       float64 // area reached ÷ area of P, exact
+	Certificate    *Certificate // of a continuous proof of more than one head
+	Coverage       float64      // area reached ÷ area of P, exact
 	CoverageTarget float64
 	Throw          Length
 	Pressure       Pressure // at the heads
@@ -149,6 +150,7 @@ type Effort struct {
 	Moves                 int // local search
 	Pivots                int // linear programming
 	Nodes                 int // branch and bound
+	Boxes                 int // of the continuous proof
 }
 
 // Refused returns the design of a lot whose input was not usable.

@@ -29,7 +29,7 @@ type Settings struct {
 
 // Defaults of the effort.
 const (
-	DefaultBoxes  = 200_000
+	DefaultBoxes  = 1000
 	DefaultPivots = 20_000
 )
 

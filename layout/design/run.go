@@ -19,8 +19,9 @@ import (
 //
 //  1. The supply gives the pressure at the heads, and that their throw.
 //  2. The lot gives the lawn, and where on it heads may stand.
-//  3. Heads are placed, with a bound on their number.
-//  4. The trench network joins them to the point of connection.
+//  3. Heads are placed, with a bound on their number among the spots tried.
+//  4. Fewer heads anywhere are ruled out, if the effort suffices.
+//  5. The trench network joins them to the point of connection.
 func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, error) {
 	if err := s.Validate(); err != nil {
 		return nil, fmt.Errorf("settings: %w", err)
@@ -29,7 +30,7 @@ func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, erro
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
 		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
-	for _, stage := range []func(context.Context) error{r.ground, r.supply, r.heads, r.network} {
+	for _, stage := range []func(context.Context) error{r.ground, r.supply, r.heads, r.prove, r.network} {
 		if err := stage(ctx); err != nil {
 			return nil, fmt.Errorf("lot %q: %w", lot.ID, err)
 		}

@@ -40,6 +40,8 @@ type Settings struct {
 type Effort struct {
 	Moves       int // of the set-cover search
 	PolishSteps int // exact evaluations per head
+	Boxes       int // of the continuous proof; negative means no such proof
+	Pivots      int // of the continuous proof
 }
 
 // Defaults of the design of record.

@@ -122,6 +122,9 @@ type Design struct {
 	Certificate    *Certificate // of a continuous proof of more than one head
 	Coverage       float64      // area reached ÷ area of P, exact
 	CoverageTarget float64
+	Margin         float64 // share of the throw that may be lost with the target still met
+	MarginCoverage float64 // exact coverage with the throw less the margin
+	ThrowSlack     Length  // throw that may be lost before these heads miss the target
 	Throw          Length
 	Pressure       Pressure // at the heads
 	HeadFlow       Flow     // of one head

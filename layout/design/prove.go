@@ -37,7 +37,7 @@ func (r *run) prove(ctx context.Context) error {
 
 // claim states what is to be proven: no fewer than the given heads.
 func (r *run) claim(heads int) certify.Site {
-	site := certify.Site{Lawn: r.d.Irrigated, ThrowMM: r.d.Throw.Millimetres(), Target: r.s.CoverageTarget, Heads: heads,
+	site := certify.Site{Lawn: r.d.Irrigated, ThrowMM: r.heldThrowMM(), Target: r.s.CoverageTarget, Heads: heads,
 		Ground: certify.Standing{
 			EdgeMM:     r.s.EdgeClearance.Millimetres(),
 			Edges:      slices.Collect(geom.Union(r.lot.Hardscape, r.lot.Water).Edges()),

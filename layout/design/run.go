@@ -131,7 +131,11 @@ func (r *run) heads(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	r.d.Coverage = min(p.Coverage, 1)
+	r.d.Coverage, r.d.Margin, r.d.MarginCoverage = min(p.Coverage, 1), r.s.Margin, min(p.Coverage, 1)
+	if r.s.Margin > 0 {
+		r.d.Coverage = min(r.share(p.Heads, r.d.Throw.Millimetres()), 1)
+	}
+	r.d.ThrowSlack = r.slack(p.Heads)
 	r.d.DryArea = (1 - r.d.Coverage) * r.d.IrrigatedArea
 	r.d.Effort.GreedyHeads, r.d.Effort.Moves, r.d.Effort.Pivots, r.d.Effort.Nodes = p.Greedy, p.Moves, p.Pivots, p.Nodes
 	if p.Proven {
@@ -142,14 +146,48 @@ func (r *run) heads(ctx context.Context) error {
 	if p.Status == placement.Unreachable {
 		r.d.Status = layout.StatusInfeasible
 		r.d.Reason = fmt.Sprintf("%.2f %% of the lawn can be reached and %.2f %% is asked for; the dry areas show where",
-			100*r.d.Coverage, 100*r.s.CoverageTarget)
+			100*r.d.MarginCoverage, 100*r.s.CoverageTarget)
 		r.note("coverage.unreachable", layout.SeverityError, r.d.Reason)
 	}
 	return nil
 }
 
+// heldThrowMM is the throw the target must be met with: less the margin.
+func (r *run) heldThrowMM() int64 {
+	return (r.d.Throw * layout.Length(1-r.s.Margin)).Millimetres()
+}
+
+// share returns the exact share of the lawn that heads at the given places
+// reach with a throw.
+func (r *run) share(at []geom.Point, throwMM int64) float64 {
+	reaches := make([]sight.Reach, len(at))
+	for i, p := range at {
+		reaches[i] = r.field.From(p, throwMM, r.s.Head.LeastThrow.Millimetres())
+	}
+	return r.field.CoveredWithinM2(reaches) / r.d.IrrigatedArea
+}
+
+// slack returns how much of the throw could be lost before the heads, where
+// they stand, missed the target; zero when they miss it already.
+func (r *run) slack(at []geom.Point) layout.Length {
+	full := r.d.Throw.Millimetres()
+	enough := func(throwMM int64) bool { return r.share(at, throwMM) >= r.s.CoverageTarget }
+	if len(at) == 0 || !enough(full) {
+		return 0
+	}
+	low, high := int64(0), full // enough at high, not at low
+	for high-low > 1 {
+		if mid := (low + high) / 2; enough(mid) {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return layout.Length(full-high) / geom.MillimetresPerMetre
+}
+
 func (r *run) site(spacing int64) placement.Site {
-	throw, least := r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres()
+	throw, least := r.heldThrowMM(), r.s.Head.LeastThrow.Millimetres()
 	site := placement.Site{
 		Spots: r.standing.Spots(spacing), ThrowMM: throw, LawnAreaM2: r.d.IrrigatedArea,
 		Pinned: r.lot.Pinned, Allows: r.standing.Allows,
@@ -190,7 +228,7 @@ func (r *run) describe(at []geom.Point) {
 	var wet []geom.Region
 	for i, p := range at {
 		reach := r.field.From(p, r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres())
-		wets := outlined(&reach)
+		wets := r.wets(&reach)
 		head := layout.Head{
 			Label: fmt.Sprintf("H%d", i+1), At: p, Kind: r.s.Head.Kind, Model: r.s.Head.Name,
 			Throw: r.d.Throw, ArcSweep: 360, Pressure: r.d.Pressure, Flow: r.d.HeadFlow,
@@ -221,7 +259,18 @@ func withoutScraps(g geom.Region) geom.Region {
 	return out
 }
 
-// outlined returns the reach as a region on the grid.
+// wets returns what the head wets as a region on the grid: its reach less, for
+// a head with a least throw, what lies too near.
+func (r *run) wets(reach *sight.Reach) geom.Region {
+	wet := outlined(reach)
+	if reach.LeastMM > 0 {
+		near := r.field.From(reach.Head, reach.LeastMM, 0)
+		wet = geom.Difference(wet, outlined(&near))
+	}
+	return wet
+}
+
+// outlined returns the reach, its dry middle filled in, as a region on the grid.
 func outlined(reach *sight.Reach) geom.Region {
 	var ring geom.Ring
 	for _, v := range reach.Outline(drySagittaMM) {
@@ -230,11 +279,20 @@ func outlined(reach *sight.Reach) geom.Region {
 	return geom.Normalize([]geom.Ring{ring})
 }
 
+// noneBelowZero writes none the way the trench stage reads it, where zero means
+// the default.
+func noneBelowZero(v layout.Length) layout.Length {
+	if v == 0 {
+		return -1
+	}
+	return v
+}
+
 // network joins the heads to the point of connection.
 func (r *run) network(ctx context.Context) error {
 	n, err := trench.Route(ctx, r.lot, r.d.Heads, trench.Settings{
-		PavingFactor: r.s.PavingFactor, RootZoneFactor: r.s.RootZoneFactor, PavingCrossing: r.s.PavingCrossing,
-		Clearance: r.s.TrenchClearance, Depth: r.s.TrenchDepth})
+		PavingFactor: r.s.PavingFactor, RootZoneFactor: r.s.RootZoneFactor, PavingCrossing: noneBelowZero(r.s.PavingCrossing),
+		Clearance: noneBelowZero(r.s.TrenchClearance), Depth: r.s.TrenchDepth})
 	if err != nil {
 		return fmt.Errorf("routing the trench: %w", err)
 	}

@@ -5,6 +5,7 @@ package design
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"lotwright/layout"
 )
@@ -22,6 +23,7 @@ type Settings struct {
 	BuildingClearance layout.Length // heads from buildings and walls; 0 means [DefaultBuildingClearance], negative none
 	IrrigateBeds      bool          // count planting beds as irrigated
 	CrossPaving       layout.Length // how much paving a throw may cross in all
+	Margin            float64       // share of the throw that may be lost with the target still met
 
 	PavingFactor    float64       // cost of a metre of trench under paving in metres of soil; 0 means [DefaultPavingFactor]
 	PavingCrossing  layout.Length // fixed cost of one crossing in metres of soil; 0 means [DefaultPavingCrossing], negative none
@@ -57,6 +59,9 @@ const (
 	DefaultTrenchDepth       layout.Length = 10 * layout.MetresPerInch
 	DefaultDesignFlowShare                 = 0.75
 )
+
+// MostMargin is the largest share of the throw that may be held back.
+const MostMargin = 0.5
 
 // DefaultSupplyAllowance stands for what a backflow assembly, a valve and the
 // pipe take between the tap and the head until they are worked out one by one:
@@ -100,18 +105,54 @@ func length(v, fallback layout.Length) layout.Length {
 	return max(v, 0)
 }
 
+// Limits of what settings may ask for, far beyond any use, so that distances in
+// millimetres and prices stay in range.
+const (
+	maxLength   layout.Length   = 1000
+	maxFactor                   = 1000
+	maxPressure layout.Pressure = 100 * layout.KPaPerBar
+)
+
 // Validate says which settings make no sense, if any.
 func (s Settings) Validate() error {
 	s = s.filled()
 	return errors.Join(
 		s.Head.Validate(),
+		checkSupply(s.Supply),
 		check(s.CoverageTarget > 0 && s.CoverageTarget <= 1, "coverage target %v is not in (0, 1]", s.CoverageTarget),
-		check(s.PavingFactor >= 1, "paving factor %v is below 1", s.PavingFactor),
-		check(s.RootZoneFactor >= 1, "root zone factor %v is below 1", s.RootZoneFactor),
+		check(s.PavingFactor >= 1 && s.PavingFactor <= maxFactor, "paving factor %v is not in [1, %v]", s.PavingFactor, maxFactor),
+		check(s.RootZoneFactor >= 1 && s.RootZoneFactor <= maxFactor, "root zone factor %v is not in [1, %v]", s.RootZoneFactor, maxFactor),
 		check(s.DesignFlowShare > 0 && s.DesignFlowShare <= 1, "design flow share %v is not in (0, 1]", s.DesignFlowShare),
-		check(*s.SupplyAllowance >= 0, "supply allowance %v is negative", *s.SupplyAllowance),
-		check(s.CrossPaving >= 0, "paving to throw across, %v, is negative", s.CrossPaving),
+		checkPressure("supply allowance", s.SupplyAllowance),
+		checkLength("least strip width", s.LeastStripWidth),
+		checkLength("clearance from paving and the lot line", s.EdgeClearance),
+		checkLength("clearance from buildings", s.BuildingClearance),
+		checkLength("paving to throw across", s.CrossPaving),
+		checkLength("price of a paving crossing", s.PavingCrossing),
+		checkLength("trench clearance", s.TrenchClearance),
+		checkLength("trench depth", s.TrenchDepth),
 	)
+}
+
+func checkLength(name string, v layout.Length) error {
+	return check(v >= 0 && v <= maxLength, "%s: %v is not between none and %v", name, v, maxLength)
+}
+
+// checkPressure lets a pressure that was not measured pass.
+func checkPressure(name string, v *layout.Pressure) error {
+	return check(v == nil || *v >= 0 && *v <= maxPressure, "%s: %v is not between none and %v", name, v, maxPressure)
+}
+
+func checkSupply(s layout.Supply) error {
+	err := errors.Join(checkPressure("static pressure", s.StaticPressure), checkPressure("head pressure", s.HeadPressure))
+	if s.FlowTest != nil {
+		err = errors.Join(err, checkPressure("pressure held while water ran", &s.FlowTest.Pressure),
+			check(s.FlowTest.Flow >= 0 && !math.IsInf(float64(s.FlowTest.Flow), 0), "flow test: %v is no flow", s.FlowTest.Flow))
+	}
+	if s.Bucket != nil {
+		err = errors.Join(err, check(s.Bucket.Volume >= 0 && !math.IsInf(float64(s.Bucket.Volume), 0), "bucket: %v L is no volume", float64(s.Bucket.Volume)))
+	}
+	return err
 }
 
 func check(ok bool, format string, args ...any) error {

@@ -121,6 +121,9 @@ func lotWater() columns[design] {
 	return slices.Concat(
 		when(func(d design) bool { return d.Throw > 0 },
 			lengths("throw", "throw of the heads at their pressure", func(d design) layout.Length { return d.Throw })),
+		when(tried,
+			lengths("throw_slack", "throw that may be lost before the heads miss the coverage target", func(d design) layout.Length { return d.ThrowSlack }),
+			share("throw_margin", "share of the throw held back while placing the heads", func(d design) float64 { return d.Margin })),
 		when(func(d design) bool { return d.Pressure > 0 },
 			pressures("pressure", "pressure at the heads while one runs", func(d design) layout.Pressure { return d.Pressure })),
 		when(func(d design) bool { return d.HeadFlow > 0 },

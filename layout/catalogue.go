@@ -1,6 +1,9 @@
 package layout
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // HeadKind is how a head throws.
 type HeadKind string
@@ -42,22 +45,36 @@ func GenericVariableThrow() HeadModel {
 	}
 }
 
+// MaxThrow is the farthest throw a model may state, far beyond any lawn head,
+// so that distances in millimetres stay in range.
+const MaxThrow Length = 200
+
 // Validate says what is wrong with a model's table, if anything: rows must be
-// in order of pressure, strictly, and positive.
+// in order of pressure, strictly, positive and finite, and every throw must be
+// beyond the least throw.
 func (m HeadModel) Validate() error {
 	if len(m.Rows) == 0 {
 		return fmt.Errorf("head model %q has no performance rows", m.Name)
 	}
 	for i, r := range m.Rows {
-		if r.Pressure <= 0 || r.Throw <= 0 || r.Flow <= 0 {
+		if !positive(float64(r.Pressure)) || !positive(float64(r.Throw)) || !positive(float64(r.Flow)) {
 			return fmt.Errorf("head model %q row %d: pressure, throw and flow must be positive", m.Name, i)
 		}
 		if i > 0 && r.Pressure <= m.Rows[i-1].Pressure {
 			return fmt.Errorf("head model %q row %d: pressures must rise from row to row", m.Name, i)
 		}
+		if r.Throw > MaxThrow {
+			return fmt.Errorf("head model %q row %d: a throw of %v is beyond %v", m.Name, i, r.Throw, MaxThrow)
+		}
+		if !(m.LeastThrow >= 0 && m.LeastThrow < r.Throw) {
+			return fmt.Errorf("head model %q row %d: the least throw, %v, must lie between none and the throw, %v", m.Name, i, m.LeastThrow, r.Throw)
+		}
 	}
 	return nil
 }
+
+// positive reports whether v is above zero and finite.
+func positive(v float64) bool { return v > 0 && !math.IsInf(v, 1) }
 
 // Band returns the lowest and highest rated pressure.
 func (m HeadModel) Band() (low, high Pressure) {

@@ -54,7 +54,10 @@ func NewGround(lot *layout.Lot, lawn geom.Region, c Clearances) (*Ground, error)
 }
 
 func (g *Ground) keepClear(lawn geom.Region) (geom.Region, error) {
-	legal := lawn
+	legal, err := geom.Buffer(lawn, -marginMM, geom.MitreJoin) // the edge of a bed keeps no distance, but is no place to stand
+	if err != nil {
+		return nil, fmt.Errorf("ground to stand on: %w", err)
+	}
 	if c := g.clear.EdgeMM; c > 0 {
 		within, err := geom.Buffer(g.parcel, -(c + marginMM), geom.MitreJoin)
 		if err != nil {
@@ -82,32 +85,38 @@ func (g *Ground) Allows(p geom.Point) bool {
 	if g.lawn.Locate(p) != geom.Interior {
 		return false
 	}
-	if g.clear.EdgeMM > 0 && (g.soft.EdgeWithin(p, g.clear.EdgeMM-1) || g.parcel.EdgeWithin(p, g.clear.EdgeMM-1)) ||
-		g.clear.BuildingMM > 0 && g.hard.EdgeWithin(p, g.clear.BuildingMM-1) {
+	if g.soft.EdgeNearerThan(p, g.clear.EdgeMM) || g.parcel.EdgeNearerThan(p, g.clear.EdgeMM) ||
+		g.hard.EdgeNearerThan(p, g.clear.BuildingMM) {
 		return slices.Contains(g.MiddleLine, p)
 	}
 	return true
 }
 
 // room is how well p keeps its clearances: the least ratio of a distance to
-// the clearance wanted there. A spot with room 1 or more is legal.
-func (g *Ground) room(p geom.Point) float64 {
-	room := math.Inf(1)
-	if c := float64(g.clear.EdgeMM); c > 0 {
-		room = min(g.soft.DistanceMM(p), g.parcel.DistanceMM(p)) / c
+// the clearance wanted there, and the edge that distance is from. A spot with
+// room 1 or more is legal.
+func (g *Ground) room(p geom.Point) (room float64, edge geom.Segment) {
+	room = math.Inf(1)
+	for _, o := range [...]struct {
+		outline geom.Region
+		mm      int64
+	}{{g.soft, g.clear.EdgeMM}, {g.parcel, g.clear.EdgeMM}, {g.hard, g.clear.BuildingMM}} {
+		if o.mm <= 0 {
+			continue
+		}
+		if s, d := o.outline.NearestEdge(p); d/float64(o.mm) < room {
+			room, edge = d/float64(o.mm), s
+		}
 	}
-	if c := float64(g.clear.BuildingMM); c > 0 {
-		room = min(room, g.hard.DistanceMM(p)/c)
-	}
-	return room
+	return room, edge
 }
 
 // middleStepMM is the spacing of the spots tried along narrow strips.
 const middleStepMM = 250
 
 // middleLine returns spots on the middle line of the lawn that lies farther
-// from any legal ground than the clearances can explain: from a grid over that
-// lawn each spot climbs to where the room is largest nearby.
+// from any legal ground than the clearances can explain: a grid over that lawn,
+// each spot moved across the strip to where the room is largest.
 func (g *Ground) middleLine() ([]geom.Point, error) {
 	reach := 2 * max(g.clear.EdgeMM, g.clear.BuildingMM)
 	near, err := geom.Buffer(g.Legal, reach+marginMM, geom.RoundJoin)
@@ -117,30 +126,32 @@ func (g *Ground) middleLine() ([]geom.Point, error) {
 	strips := withoutSmall(geom.Difference(g.lawn, near))
 	var out []geom.Point
 	for _, p := range gridPoints(strips, middleStepMM) {
-		if top := g.climb(p); g.lawn.Locate(top) == geom.Interior {
-			out = append(out, top)
+		if middle := g.centred(p); g.lawn.Locate(middle) == geom.Interior {
+			out = append(out, middle)
 		}
 	}
 	slices.SortFunc(out, geom.Point.Compare)
 	return slices.Compact(out), nil
 }
 
-// climb walks from p uphill on room until no neighbour is higher, with steps
-// from 64 mm down to 1 mm.
-func (g *Ground) climb(p geom.Point) geom.Point {
-	best := g.room(p)
-	for step := int64(64); step > 0; step /= 2 {
+// centred moves p at right angles to the edge that leaves it the least room
+// until the room grows no more, with steps from 64 mm down to 1 mm. It does not
+// move along the strip, or every spot would end where the strip is widest.
+func (g *Ground) centred(p geom.Point) geom.Point {
+	best, edge := g.room(p)
+	along := edge.B.Sub(edge.A).Vec()
+	across := geom.Vec{X: -along.Y, Y: along.X}.Scale(1 / along.Norm())
+	at := func(mm float64) geom.Point { return p.Vec().Add(across.Scale(mm)).Round() }
+	offset := 0.0
+	for step := 64.0; step >= 1; step /= 2 {
 		for moved := true; moved; {
 			moved = false
-			for _, d := range compass {
-				q := geom.Pt(p.X+d.X*step, p.Y+d.Y*step)
-				if r := g.room(q); r > best && g.lawn.Has(q) {
-					p, best, moved = q, r, true
+			for _, mm := range [2]float64{offset - step, offset + step} {
+				if r, _ := g.room(at(mm)); r > best && g.lawn.Has(at(mm)) {
+					offset, best, moved = mm, r, true
 				}
 			}
 		}
 	}
-	return p
+	return at(offset)
 }
-
-var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}, {X: -1, Y: -1}, {Y: -1}, {X: 1, Y: -1}}

@@ -1,6 +1,7 @@
 package candidate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -34,17 +35,17 @@ func appendAlong(out []geom.Point, s geom.Segment, spacingMM int64) []geom.Point
 }
 
 // gridPoints returns the points of the square grid through the origin that lie
-// in g, in order.
+// in g, piece by piece, so that pieces far apart cost no more than near ones.
 func gridPoints(g geom.Region, spacingMM int64) []geom.Point {
-	b := g.Bounds()
-	if b.Empty() {
-		return nil
-	}
 	var out []geom.Point
-	for x := floorTo(b.Min.X, spacingMM); x <= b.Max.X; x += spacingMM {
-		for y := floorTo(b.Min.Y, spacingMM); y <= b.Max.Y; y += spacingMM {
-			if p := geom.Pt(x, y); g.Has(p) {
-				out = append(out, p)
+	for _, poly := range g {
+		piece := geom.Region{poly}
+		b := piece.Bounds()
+		for x := floorTo(b.Min.X, spacingMM); x <= b.Max.X; x += spacingMM {
+			for y := floorTo(b.Min.Y, spacingMM); y <= b.Max.Y; y += spacingMM {
+				if p := geom.Pt(x, y); piece.Has(p) {
+					out = append(out, p)
+				}
 			}
 		}
 	}
@@ -86,6 +87,9 @@ func Witnesses(lawn geom.Region, spacingMM int64) []Witness {
 			}
 		}
 	}
+	slices.SortFunc(out, func(v, w Witness) int {
+		return cmp.Or(v.At.Compare(w.At), cmp.Compare(v.AreaMM2, w.AreaMM2))
+	})
 	return out
 }
 

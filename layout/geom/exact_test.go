@@ -104,8 +104,10 @@ func TestRangesAreExactAtTheLimit(t *testing.T) {
 		f, _ := d2.Float64()
 		// The limits that matter are those next to the distance itself.
 		for _, limit := range []int64{0, int64(math.Sqrt(f)), int64(math.Sqrt(f)) + 1, 9144, 2 * geom.MaxCoord} {
-			want := d2.Cmp(mul(rat(limit), rat(limit))) <= 0
+			beyond := d2.Cmp(mul(rat(limit), rat(limit)))
+			want := beyond <= 0
 			require.Equal(t, want, s.WithinOf(p, limit), "%v to %v within %d", s, p, limit)
+			require.Equal(t, beyond < 0, s.NearerThan(p, limit), "%v to %v nearer than %d", s, p, limit)
 			if want {
 				yes++
 			}
@@ -124,6 +126,8 @@ func TestRangeOfRightTriangles(t *testing.T) {
 		origin := geom.Pt(0, 0)
 		assert.True(t, s.WithinOf(origin, 12*k))
 		assert.False(t, s.WithinOf(origin, 12*k-1))
+		assert.False(t, s.NearerThan(origin, 12*k))
+		assert.True(t, s.NearerThan(origin, 12*k+1))
 		assert.Equal(t, float64(12*k), s.DistanceMM(origin))
 	}
 }
@@ -283,6 +287,8 @@ func TestEdgeWithin(t *testing.T) {
 			}
 			require.InDelta(t, least, g.DistanceMM(p), 1e-6)
 			require.True(t, g.EdgeWithin(p, int64(math.Ceil(least+1e-6))))
+			require.True(t, g.EdgeNearerThan(p, int64(math.Floor(least+1e-6))+1))
+			require.False(t, g.EdgeNearerThan(p, int64(math.Floor(least-1e-6))))
 			require.False(t, least > 1 && g.EdgeWithin(p, int64(math.Floor(least-1e-6))))
 		}
 	}

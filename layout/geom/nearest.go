@@ -24,3 +24,14 @@ func (g Region) EdgeWithin(p Point, limit int64) bool {
 	}
 	return false
 }
+
+// EdgeNearerThan reports, exactly, whether some edge of g is less than limit mm
+// from p.
+func (g Region) EdgeNearerThan(p Point, limit int64) bool {
+	for s := range g.Edges() {
+		if s.NearerThan(p, limit) {
+			return true
+		}
+	}
+	return false
+}

@@ -98,20 +98,27 @@ func (s Segment) Crosses(t Segment) bool {
 }
 
 // WithinOf reports, exactly, whether p is at most limit mm from s.
-func (s Segment) WithinOf(p Point, limit int64) bool {
+func (s Segment) WithinOf(p Point, limit int64) bool { return s.compareRange(p, limit) <= 0 }
+
+// NearerThan reports, exactly, whether p is less than limit mm from s.
+func (s Segment) NearerThan(p Point, limit int64) bool { return s.compareRange(p, limit) < 0 }
+
+// compareRange compares the distance from p to s with limit mm, which must not
+// be negative.
+func (s Segment) compareRange(p Point, limit int64) int {
 	d, v := s.B.Sub(s.A), p.Sub(s.A)
 	along, len2 := v.Dot(d), d.Norm2()
 	switch {
 	case along <= 0 || len2 == 0:
-		return v.Norm2() <= limit*limit
+		return cmp.Compare(v.Norm2(), limit*limit)
 	case along >= len2:
-		return p.Sub(s.B).Norm2() <= limit*limit
+		return cmp.Compare(p.Sub(s.B).Norm2(), limit*limit)
 	}
-	// |d × v| / |d| ≤ limit, squared and multiplied out in 128 bits.
+	// |d × v| / |d| against limit, squared and multiplied out in 128 bits.
 	c := uint64(absInt(d.Cross(v)))
 	lhi, llo := bits.Mul64(c, c)
 	rhi, rlo := bits.Mul64(uint64(limit*limit), uint64(len2))
-	return lhi < rhi || lhi == rhi && llo <= rlo
+	return cmp.Or(cmp.Compare(lhi, rhi), cmp.Compare(llo, rlo))
 }
 
 // DistanceMM returns the distance from p to s in millimetres.

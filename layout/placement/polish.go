@@ -13,6 +13,13 @@ type team struct {
 	share float64 // exact coverage, pinned heads included
 }
 
+// shareSlack forgives the rounding of areas summed in floating point: a tenth
+// of a square centimetre in a hectare.
+const shareSlack = 1e-9
+
+// reaches reports whether t covers the target share.
+func (t team) reaches(target float64) bool { return t.share >= target-shareSlack }
+
 func (p *placer) team(at []geom.Point) team {
 	t := team{at: slices.Clone(at)}
 	for _, a := range at {
@@ -34,7 +41,8 @@ func (p *placer) share(reach []Reach) float64 {
 // polishStepsMM are the step lengths of the pattern search, in millimetres.
 var polishStepsMM = [...]int64{1000, 400, 150, 60, 25}
 
-// leastGain is the smallest gain in coverage worth a move: 1 dm² in 1000 m².
+// leastGain is the smallest gain in coverage worth a move, 1 dm² in 1000 m²,
+// unless less than that is missing from the goal.
 const leastGain = 1e-5
 
 // polish moves heads one at a time by a pattern search (Hooke and Jeeves
@@ -42,41 +50,74 @@ const leastGain = 1e-5
 // coverage, if it gains, until no head gains or the goal is reached; then with
 // the next smaller step.
 func (p *placer) polish(t team, goal float64) team {
-	budget := p.s.PolishSteps * len(t.at)
+	w := polishing{p: p, t: t, goal: goal, budget: p.s.PolishSteps * len(t.at)}
 	for _, step := range polishStepsMM {
-		for moved := true; moved && t.share < goal && budget > 0; {
+		for moved := true; moved; {
 			moved = false
 			for i := range t.at {
-				if p.improve(&t, i, step, &budget) {
-					moved = true
-				}
+				moved = w.improve(i, step) || moved
 			}
 		}
 	}
-	return t
+	return w.t
+}
+
+// polishing is one polish under way.
+type polishing struct {
+	p      *placer
+	t      team
+	goal   float64
+	budget int // exact evaluations left
 }
 
 var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}, {X: -1, Y: -1}, {Y: -1}, {X: 1, Y: -1}}
 
 // improve moves head i to its best neighbour and reports whether it gained.
-func (p *placer) improve(t *team, i int, step int64, budget *int) bool {
-	home, reach := t.at[i], t.reach[i]
-	best, bestReach, bestShare := home, reach, t.share+leastGain
+// Only heads near enough to wet the same ground are looked at meanwhile.
+func (w *polishing) improve(i int, step int64) bool {
+	t, site := &w.t, &w.p.site
+	if t.reaches(w.goal) || w.budget <= 0 {
+		return false
+	}
+	home := t.at[i]
+	others := w.near(i, step)
+	before := site.AreaReached(append(others, t.reach[i]))
+	best, bestReach := home, t.reach[i]
+	bestShare := min(t.share+leastGain, w.goal-shareSlack)
 	for _, d := range compass {
 		at := geom.Pt(home.X+d.X*step, home.Y+d.Y*step)
-		if *budget == 0 || !p.site.Allows(at) {
+		if w.budget <= 0 || !site.Allows(at) {
 			continue
 		}
-		*budget--
-		t.reach[i] = p.site.ReachFrom(at)
-		if share := p.share(t.reach); share > bestShare {
-			best, bestReach, bestShare = at, t.reach[i], share
+		w.budget--
+		reach := site.ReachFrom(at)
+		gain := (site.AreaReached(append(others, reach)) - before) / site.LawnAreaM2
+		if t.share+gain > bestShare {
+			best, bestReach, bestShare = at, reach, t.share+gain
 		}
 	}
-	t.at[i], t.reach[i] = best, bestReach
 	if best == home {
 		return false
 	}
-	t.share = bestShare
+	t.at[i], t.reach[i] = best, bestReach
+	t.share = w.p.share(t.reach)
 	return true
+}
+
+// near returns the reaches, head i's own left out, that may share ground with
+// head i or with its neighbours at the given step.
+func (w *polishing) near(i int, step int64) []Reach {
+	home, limit := w.t.at[i], 2*(w.p.site.ThrowMM+step)
+	var out []Reach
+	for k, at := range w.p.site.Pinned {
+		if at.Within(home, limit) {
+			out = append(out, w.p.pinned[k])
+		}
+	}
+	for k, at := range w.t.at {
+		if k != i && at.Within(home, limit) {
+			out = append(out, w.t.reach[k])
+		}
+	}
+	return slices.Clip(out)
 }

@@ -70,10 +70,13 @@ func (x *relaxation) optimise(goal int) int {
 			return best
 		}
 		over := x.violated(mid)
-		if len(over) == 0 {
+		if len(over) == 0 { // what is left to gain is between mid and y
+			if bound, most = x.checked(y); bound > best {
+				best, inner = bound, scaled(y, 1/most)
+			}
 			over = x.violated(y)
 		}
-		if x.complete = len(over) == 0; x.complete || float64(x.taken)+x.promise() <= float64(best) {
+		if x.complete = len(over) == 0; x.complete || best >= goal || float64(x.taken)+x.promise() <= float64(best) {
 			return best
 		}
 		x.lp.Purge(purgeAbove)

@@ -35,6 +35,7 @@ type steering struct {
 	Coverage          *float64       `type:"share" placeholder:"0.97" help:"Share of the irrigated area to reach." group:"Design:"`
 	IrrigateBeds      bool           `help:"Count planting beds as irrigated." group:"Design:"`
 	CrossPaving       *layout.Length `placeholder:"0m" help:"Paving a throw may cross in all; what is wetted there counts as overspray." group:"Design:"`
+	Margin            *float64       `type:"share" placeholder:"0.05" help:"Share of the throw that may be lost, to wind or pressure, with the coverage still met." group:"Design:"`
 	LeastStrip        *layout.Length `placeholder:"0.6m" help:"Lawn narrower than this is left out; 0m keeps all." group:"Design:"`
 	EdgeClearance     *layout.Length `placeholder:"4in" help:"Heads from paving and the lot line." group:"Design:"`
 	BuildingClearance *layout.Length `placeholder:"12in" help:"Heads from buildings and walls." group:"Design:"`
@@ -53,6 +54,7 @@ func (s steering) settings() design.Settings {
 	return design.Settings{
 		CoverageTarget: orZero(s.Coverage),
 		IrrigateBeds:   s.IrrigateBeds,
+		Margin:         orZero(s.Margin),
 
 		LeastStripWidth:   orNone(s.LeastStrip),
 		CrossPaving:       orZero(s.CrossPaving),
@@ -88,12 +90,16 @@ func orZero[T ~float64](v *T) T {
 // designFlags steer the design itself.
 type designFlags struct {
 	steering
+	Prove     bool   `help:"Spend up to a minute or so a lot on proving that fewer heads cannot do anywhere." group:"Design:"`
 	HeadTable string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
 }
 
 // settings are those of the design, still without supply; faults are of usage.
 func (f designFlags) settings() (design.Settings, error) {
 	s := f.steering.settings()
+	if f.Prove {
+		s.Effort = design.ThoroughEffort()
+	}
 	if f.HeadTable != "" {
 		var err error
 		if s.Head, err = readHeadTable(f.HeadTable); err != nil {

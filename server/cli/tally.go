@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"lotwright/layout"
 )
@@ -96,9 +97,8 @@ func (t *tally) write(w io.Writer) {
 
 func (t *tally) writeDesigned(g *grid) {
 	g.add("Heads", fmt.Sprint(t.heads), fmt.Sprintf("%.2f a lot", t.headsPerLot()))
-	g.add("  lower bound", fmt.Sprint(t.bound), fmt.Sprintf("proved fewest on %d of %s; proofs: %d continuous, %d discrete, %d none",
-		t.fewest, plural(t.designed(), "lot"), t.proofs[layout.ProofContinuous], t.proofs[layout.ProofDiscrete], t.proofs[layout.ProofNone]))
-	g.add("  greedy choice", fmt.Sprint(t.greedy), fmt.Sprintf("heads a plain greedy choice would have taken: %s more", plural(t.greedy-t.heads, "head")))
+	g.add("  lower bound", fmt.Sprint(t.bound), fmt.Sprintf("proved fewest on %d of %s; proofs: %s", t.fewest, plural(t.designed(), "lot"), t.proofCounts()))
+	g.add("  greedy choice", fmt.Sprint(t.greedy), fmt.Sprintf("what choosing head by head would have taken: %+d", t.greedy-t.heads))
 	g.add("Coverage", percent(per(t.coverage, t.designed())), fmt.Sprintf("mean; least %s on lot %s", percent(t.leastCoverage), oneLine(t.leastCovered)))
 	g.add("Irrigated", fmt.Sprintf("%.0f m²", t.irrigated), fmt.Sprintf("%.0f ft²", t.irrigated/(layout.MetresPerFoot*layout.MetresPerFoot)))
 	g.add("Trench", fmt.Sprintf("%.1f m", t.trench.Metres()), fmt.Sprintf("%.0f ft; spanning tree %.1f m, %.0f ft", t.trench.Feet(), t.tree.Metres(), t.tree.Feet()))
@@ -109,6 +109,17 @@ func (t *tally) writeDesigned(g *grid) {
 	if t.regulated > 0 {
 		g.add("Regulators", fmt.Sprint(t.regulated), "lots whose pressure is above the rated band of the head")
 	}
+}
+
+// proofCounts says how many lots have a proof of which strength.
+func (t *tally) proofCounts() string {
+	var counts []string
+	for _, kind := range []layout.ProofKind{layout.ProofContinuous, layout.ProofDiscrete, layout.ProofNone} {
+		if n := t.proofs[kind]; n > 0 {
+			counts = append(counts, fmt.Sprintf("%d %s", n, kind))
+		}
+	}
+	return strings.Join(counts, ", ")
 }
 
 func percent(share float64) string { return fmt.Sprintf("%.2f %%", 100*share) }

@@ -32,7 +32,7 @@ func openBody(w http.ResponseWriter, r *http.Request, l bodyLimits, idle time.Du
 	b := &body{Closer: r.Body}
 	sent := &limited{from: &impatient{r.Body, http.NewResponseController(w), idle}, left: l.sent,
 		over: overLimit(l.sentName, l.sent, "bytes of a body as sent")}
-	switch encoding := strings.ToLower(r.Header.Get("Content-Encoding")); encoding {
+	switch encoding := strings.ToLower(strings.Join(r.Header.Values("Content-Encoding"), ", ")); encoding {
 	case "", "identity":
 		b.Reader = sent
 	case "gzip", "x-gzip":

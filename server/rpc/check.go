@@ -3,6 +3,7 @@ package rpc
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"lotwright/layout"
@@ -16,19 +17,40 @@ const (
 	mostFlow     layout.Flow     = 100_000 // L/min
 	mostVolume   layout.Volume   = 100_000 // L
 	mostTime                     = 24 * time.Hour
-	mostFactor                   = 1e6
+	mostFactor                   = 1_000
 )
 
-// mostViolations is how many faults a request is told of at once.
-const mostViolations = 20
+// How much a request is told of at once: so many violations, and so many bytes
+// in one and in all. They stand three times in the headers of a gRPC error, of
+// which many clients take 8 KiB.
+const (
+	mostViolations     = 20
+	mostViolationBytes = 400
+	mostTold           = 2000
+)
 
 // checker gathers what is wrong with the fields of a request, by their paths.
-type checker struct{ violations []violation }
+type checker struct {
+	violations []violation
+	told       int  // bytes
+	full       bool // nothing more is told
+	pieces     int  // of the lot
+}
 
 func (c *checker) add(field, format string, args ...any) {
-	if len(c.violations) < mostViolations {
-		c.violations = append(c.violations, violation{field, fmt.Sprintf(format, args...)})
+	v := violation{clipped(field), clipped(fmt.Sprintf(format, args...))}
+	c.told += len(v.field) + len(v.text)
+	if c.full = c.full || len(c.violations) == mostViolations || c.told > mostTold; !c.full {
+		c.violations = append(c.violations, v)
 	}
+}
+
+// clipped cuts off what is too long to be told.
+func clipped(s string) string {
+	if len(s) <= mostViolationBytes {
+		return s
+	}
+	return strings.ToValidUTF8(s[:mostViolationBytes], "") + "…"
 }
 
 // err is nil when nothing was found.

@@ -2,7 +2,10 @@ package rpc
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"sync/atomic"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -37,15 +40,16 @@ func (d designer) DesignLot(ctx context.Context, req *pb.DesignLotRequest) (*pb.
 
 // DesignLots designs the lots of a stream.
 func (d designer) DesignLots(stream grpc.BidiStreamingServer[pb.DesignLotsRequest, pb.DesignLotsResponse]) error {
-	in := &lotStream{receive: receiver(stream), most: d.options.Limits.StreamLots}
+	l := d.options.Limits
+	in := &lotStream{receive: receiver(stream), most: l.StreamLots, idle: l.StreamIdle}
 	return pipe[*pb.Lot, *pb.Design]{
 		next: in.next,
 		do: func(ctx context.Context, m *pb.Lot) *pb.Design {
 			return encoded(d.Server, d.streamed(ctx, m, in.settings), designMessage)
 		},
 		emit: func(m *pb.Design) error {
-			in.answered++
-			return stream.Send(&pb.DesignLotsResponse{Index: int32(in.answered - 1), Design: m})
+			defer in.answered.Add(1)
+			return stream.Send(&pb.DesignLotsResponse{Index: in.answered.Load(), Design: m})
 		},
 	}.run(stream.Context(), d.Server)
 }
@@ -64,17 +68,19 @@ func (d designer) streamed(ctx context.Context, m *pb.Lot, settings Settings) *l
 type lotStream struct {
 	receive func(context.Context) (*pb.DesignLotsRequest, error)
 	most    int
+	idle    time.Duration
 
-	settings           Settings
-	messages, answered int
-	lots               int
+	settings Settings
+	messages int
+	lots     int
+	answered atomic.Int32
 }
 
 // next returns the next lot. Settings are read off the first message before
 // any lot is handed on, and not changed afterwards.
 func (s *lotStream) next(ctx context.Context) (*pb.Lot, error) {
 	for {
-		m, err := s.receive(ctx)
+		m, err := s.message(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -86,6 +92,27 @@ func (s *lotStream) next(ctx context.Context) (*pb.Lot, error) {
 			return m.Lot, nil
 		}
 	}
+}
+
+// message waits for a message: as long as it takes while answers are owed, since
+// a client may want these first, and otherwise for a limited time.
+func (s *lotStream) message(ctx context.Context) (*pb.DesignLotsRequest, error) {
+	for {
+		answered := int(s.answered.Load())
+		m, err := s.receiveWithin(ctx, s.idle)
+		switch {
+		case err == nil || ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded):
+			return m, err
+		case answered == s.lots:
+			return nil, faultf(codes.DeadlineExceeded, reasonStreamTimeout, "the stream did not go on in time (limit StreamIdle)")
+		}
+	}
+}
+
+func (s *lotStream) receiveWithin(ctx context.Context, limit time.Duration) (*pb.DesignLotsRequest, error) {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	return s.receive(ctx)
 }
 
 func (s *lotStream) check(m *pb.DesignLotsRequest) error {
@@ -212,6 +239,9 @@ func (c *checker) lots(messages []*pb.Lot) []lot {
 	var out []lot
 	seen := map[string]bool{}
 	for i, m := range messages {
+		if c.full {
+			break
+		}
 		path := fmt.Sprintf("lots[%d]", i)
 		l := c.lot(path, m)
 		if seen[l.id] {
@@ -227,6 +257,9 @@ func (c *checker) lots(messages []*pb.Lot) []lot {
 func (d designer) compare(ctx context.Context, l lot, k comparison) *pb.LotComparison {
 	item, out := d.assemble(l), &pb.LotComparison{Lot: valid(l.id)}
 	for _, p := range k.pressures {
+		if ctx.Err() != nil {
+			break // nobody waits for the rest
+		}
 		this := item
 		if item.Lot != nil {
 			at := *item.Lot

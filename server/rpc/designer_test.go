@@ -195,6 +195,7 @@ func TestMalformedRequests(t *testing.T) {
 		"half a position":   {with(&pb.Feature{Layer: pb.Feature_TREE, Geometry: point(1)}), []string{"lot.features[0].geometry.point.degrees", "lot.features[0].geometry.point.degrees"}},
 		"two positions":     {with(&pb.Feature{Layer: pb.Feature_TREE, Geometry: point(1, 2, 3, 4)}), []string{"lot.features[0].geometry.point.degrees"}},
 		"not finite":        {with(&pb.Feature{Layer: pb.Feature_TREE, Geometry: point(1, *inf)}), []string{"lot.features[0].geometry.point.degrees", "lot.features[0].geometry.point.degrees"}},
+		"not finite, east":  {with(&pb.Feature{Layer: pb.Feature_TREE, Geometry: point(*nan, 2)}), []string{"lot.features[0].geometry.point.degrees", "lot.features[0].geometry.point.degrees"}},
 		"radius":            {with(&pb.Feature{Layer: pb.Feature_TREE, Geometry: point(1, 2), RootRadiusM: proto.Float64(-1)}), []string{"lot.features[0].root_radius_m"}},
 		"height":            {with(&pb.Feature{Layer: pb.Feature_SPOT_HEIGHT, Geometry: point(1, 2), HeightM: nan}), []string{"lot.features[0].height_m"}},
 		"coverage 0":        {settings(&pb.Settings{CoverageTarget: proto.Float64(0)}), []string{"settings.coverage_target"}},
@@ -202,6 +203,7 @@ func TestMalformedRequests(t *testing.T) {
 		"NaN":               {settings(&pb.Settings{CoverageTarget: nan, LeastStripM: nan, PavingFactor: nan, SupplyAllowanceKpa: nan}), []string{"settings.coverage_target", "settings.least_strip_m", "settings.paving_factor", "settings.supply_allowance_kpa"}},
 		"negative length":   {settings(&pb.Settings{TrenchDepthM: proto.Float64(-0.1)}), []string{"settings.trench_depth_m"}},
 		"factor below 1":    {settings(&pb.Settings{RootZoneFactor: proto.Float64(0.5)}), []string{"settings.root_zone_factor"}},
+		"factor above 1000": {settings(&pb.Settings{PavingFactor: proto.Float64(1001)}), []string{"settings.paving_factor"}},
 		"head and static":   {supply(&pb.Supply{HeadPressureKpa: proto.Float64(300), StaticPressureKpa: proto.Float64(400)}), []string{"settings.supply.head_pressure_kpa"}},
 		"static alone":      {supply(&pb.Supply{StaticPressureKpa: proto.Float64(400)}), []string{"settings.supply.static_pressure_kpa"}},
 		"test alone":        {supply(&pb.Supply{Test: test}), []string{"settings.supply.test"}},
@@ -225,7 +227,7 @@ func TestMalformedRequests(t *testing.T) {
 
 func TestComplaintsAreBounded(t *testing.T) {
 	s := serve(t, nil)
-	_, err := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: &pb.Lot{Lot: "A", Features: make([]*pb.Feature, 10_000)}})
+	_, err := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: &pb.Lot{Lot: "A", Features: make([]*pb.Feature, 5_000)}})
 	assert.Len(t, violations(t, err), 20)
 }
 
@@ -248,6 +250,7 @@ func TestFaultsOfALotAreData(t *testing.T) {
 		assert.Equal(t, id, resp.Design.Lot)
 		assert.Nil(t, resp.Design.Heads)
 	}
+	assert.Contains(t, s.log.String(), "the pump is out")
 	assert.Contains(t, s.log.String(), "secret detail", "the log has the panic")
 	assert.Contains(t, s.log.String(), "fixture_test.go", "and its stack")
 }
@@ -391,6 +394,27 @@ func TestCancelledCallStopsWork(t *testing.T) {
 	<-s.entered
 	cancel()
 	assert.Equal(t, codes.Canceled, status.Code(<-ended))
+}
+
+// A lot in work at many pressures is given up with the call.
+func TestCancelledComparisonStopsWork(t *testing.T) {
+	s := serve(t, nil)
+	ctx, cancel := context.WithCancel(t.Context())
+	req := &pb.ComparePressuresRequest{Lots: []*pb.Lot{lotMessage("wait")}}
+	for i := range 100 {
+		req.PressuresKpa = append(req.PressuresKpa, float64(i+1))
+	}
+	ended := make(chan error)
+	go func() {
+		_, err := s.client.ComparePressures(ctx, req)
+		ended <- err
+	}()
+	<-s.entered
+	cancel()
+	assert.Equal(t, codes.Canceled, status.Code(<-ended))
+	s.stop()
+	<-s.stopped
+	assert.Len(t, s.lots, 1)
 }
 
 func TestWorkIsBounded(t *testing.T) {

@@ -28,6 +28,7 @@ const (
 	reasonBusy            = "TOO_MANY_REQUESTS"
 	reasonBodyUnreadable  = "BODY_UNREADABLE" // broken off, or not what its encoding says
 	reasonBodyTimeout     = "BODY_TIMEOUT"    // the client stopped sending
+	reasonStreamTimeout   = "STREAM_TIMEOUT"  // the client sent no further lot
 	reasonMediaType       = "UNSUPPORTED_MEDIA_TYPE"
 	reasonNotAcceptable   = "NOT_ACCEPTABLE"
 	reasonForbiddenHost   = "FORBIDDEN_HOST"
@@ -105,7 +106,7 @@ func (f *fault) status() *status.Status {
 		bad := &errdetails.BadRequest{}
 		for _, v := range f.violations {
 			bad.FieldViolations = append(bad.FieldViolations,
-				&errdetails.BadRequest_FieldViolation{Field: v.field, Description: valid(v.text)})
+				&errdetails.BadRequest_FieldViolation{Field: valid(v.field), Description: valid(v.text)})
 		}
 		details = append(details, bad)
 	}

@@ -206,6 +206,7 @@ func TestBadParameters(t *testing.T) {
 		"head_pressure=50psi&static_pressure=60psi&flow_test=6gpm@45psi": {"head_pressure"},
 		"a=%zz":   {"query"},
 		"a=1;b=2": {"query"},
+		"%ff=1":   {"\uFFFD"},
 	} {
 		r := s.post(t, file+"?"+query, geoJSON, collectionOf("A"))
 		assert.Equal(t, http.StatusBadRequest, r.status, query)
@@ -289,5 +290,15 @@ func TestZippedBody(t *testing.T) {
 				assert.Equal(t, "gzip", r.header.Get("Accept-Encoding"))
 			}
 		})
+	}
+}
+
+// Two lines of a header are one list (RFC 9110 section 5.3).
+func TestZippedTwiceInTwoLines(t *testing.T) {
+	s := serve(t, nil)
+	for _, path := range []string{file, typed} {
+		r := s.rawHTTP(t, "POST "+path+" HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\nContent-Type: application/json\r\nContent-Length: 2\r\n"+
+			"Content-Encoding: gzip\r\nContent-Encoding: gzip\r\n\r\n{}")
+		assert.Contains(t, r, "415 Unsupported Media Type", path)
 	}
 }

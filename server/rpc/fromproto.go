@@ -25,10 +25,31 @@ func (c *checker) lot(path string, m *pb.Lot) lot {
 	if len(m.GetFeatures()) == 0 {
 		c.add(path+".features", "got none, want the parcel at least")
 	}
+	c.pieces = 0
+	if !c.room(path+".features", len(m.GetFeatures())) {
+		return out
+	}
 	for i, f := range m.GetFeatures() {
+		if c.full {
+			break // the request is refused; a long list of faults costs no more
+		}
 		out.features = append(out.features, c.feature(fmt.Sprintf("%s.features[%d]", path, i), f))
 	}
 	return out
+}
+
+// mostPieces is far more than a lot has of features, polygons of multi-polygons,
+// lines and rings together. An empty one is two bytes on the wire, but hundreds
+// of bytes here and a remark in the answer.
+const mostPieces = 5_000
+
+// room reports whether the lot may have n pieces more.
+func (c *checker) room(field string, n int) bool {
+	if c.pieces += n; c.pieces <= mostPieces {
+		return true
+	}
+	c.add(field, "with these the lot has more than %d features, polygons, lines and rings", mostPieces)
+	return false
 }
 
 func (c *checker) feature(path string, m *pb.Feature) Feature {
@@ -62,21 +83,50 @@ func (c *checker) geometry(path string, m *pb.Geometry) (kind string, parts [][]
 	case *pb.Geometry_Polygon:
 		return "Polygon", [][][][2]float64{c.rings(path+".polygon.rings", g.Polygon.GetRings())}
 	case *pb.Geometry_MultiLineString:
-		for i, line := range g.MultiLineString.GetLines() {
-			parts = append(parts, [][][2]float64{c.positions(fmt.Sprintf("%s.multi_line_string.lines[%d]", path, i), line)})
+		for _, line := range c.rings(path+".multi_line_string.lines", g.MultiLineString.GetLines()) {
+			parts = append(parts, [][][2]float64{line})
 		}
 		return "MultiLineString", parts
 	case *pb.Geometry_MultiPolygon:
-		for i, p := range g.MultiPolygon.GetPolygons() {
-			parts = append(parts, c.rings(fmt.Sprintf("%s.multi_polygon.polygons[%d].rings", path, i), p.GetRings()))
-		}
-		return "MultiPolygon", parts
+		return "MultiPolygon", c.polygons(path+".multi_polygon.polygons", g.MultiPolygon.GetPolygons())
+	case *pb.Geometry_Wkb:
+		return c.wkb(path+".wkb", g.Wkb)
 	}
 	c.add(path, "got nothing, want a geometry")
 	return "", nil
 }
 
+func (c *checker) polygons(path string, m []*pb.Polygon) (parts [][][][2]float64) {
+	if !c.room(path, len(m)) {
+		return nil
+	}
+	for i, p := range m {
+		parts = append(parts, c.rings(fmt.Sprintf("%s[%d].rings", path, i), p.GetRings()))
+	}
+	return parts
+}
+
+func (c *checker) wkb(path string, data []byte) (kind string, parts [][][][2]float64) {
+	kind, parts, err := decodeWKB(data)
+	if err != nil {
+		c.add(path, "%v", err)
+	}
+	pieces := 0
+	for _, part := range parts {
+		pieces += len(part)
+	}
+	if kind == wkbNames[wkbMultiPolygon] {
+		pieces += len(parts)
+	}
+	c.room(path, pieces)
+	return kind, parts
+}
+
+// rings converts rings, or lines.
 func (c *checker) rings(path string, m []*pb.Positions) [][][2]float64 {
+	if !c.room(path, len(m)) {
+		return nil
+	}
 	var out [][][2]float64
 	for i, ring := range m {
 		out = append(out, c.positions(fmt.Sprintf("%s[%d]", path, i), ring))
@@ -93,13 +143,15 @@ func (c *checker) positions(path string, m *pb.Positions) [][2]float64 {
 	out := make([][2]float64, len(degrees)/2)
 	for i := range out {
 		out[i] = [2]float64{degrees[2*i], degrees[2*i+1]}
-		if sum := out[i][0] + out[i][1]; math.IsNaN(sum) || math.IsInf(sum, 0) {
+		if !finite(out[i][0]) || !finite(out[i][1]) {
 			c.add(path+".degrees", "position %d is not finite", i)
 			return nil
 		}
 	}
 	return out
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 func (c *checker) supply(path string, m *pb.Supply, alone bool) layout.Supply {
 	if m == nil {

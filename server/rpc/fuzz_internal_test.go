@@ -29,7 +29,7 @@ func requireSane(t *testing.T, s Settings) {
 	for _, f := range []*float64{s.PavingFactor, s.RootZoneFactor} {
 		if f != nil {
 			require.GreaterOrEqual(t, *f, 1.0)
-			finite(*f, 1e6)
+			finite(*f, 1000)
 		}
 	}
 	for _, f := range []*float64{s.CoverageTarget, s.DesignFlowShare} {
@@ -94,6 +94,7 @@ func FuzzDesignLotRequest(f *testing.F) {
 		{},
 		{Lot: &pb.Lot{Lot: "A", Features: []*pb.Feature{{Layer: pb.Feature_PARCEL, Geometry: &pb.Geometry{Shape: &pb.Geometry_Polygon{Polygon: &pb.Polygon{Rings: []*pb.Positions{ring}}}}}}}},
 		{Lot: &pb.Lot{Lot: "A", Features: []*pb.Feature{{Layer: pb.Feature_WALL, Geometry: &pb.Geometry{Shape: &pb.Geometry_MultiLineString{MultiLineString: &pb.MultiLineString{Lines: []*pb.Positions{ring}}}}}}}},
+		{Lot: &pb.Lot{Lot: "A", Features: []*pb.Feature{{Layer: pb.Feature_TREE, Geometry: &pb.Geometry{Shape: &pb.Geometry_Wkb{Wkb: make([]byte, 25)}}}}}},
 		{Settings: &pb.Settings{Supply: &pb.Supply{StaticPressureKpa: number(400), Test: &pb.Supply_BucketTest{BucketTest: &pb.BucketTest{VolumeL: 10, TimeS: 1e9}}}}},
 		{Settings: &pb.Settings{CoverageTarget: number(0.9), HeadModel: &pb.HeadModel{Name: "x", Rows: []*pb.PerformanceRow{{PressureKpa: 1, ThrowM: 1, FlowLpm: 1}}}}},
 	} {
@@ -123,7 +124,7 @@ func FuzzDesignLotRequest(f *testing.F) {
 			for _, part := range x.Parts {
 				for _, line := range part {
 					for _, p := range line {
-						require.False(t, math.IsNaN(p[0]+p[1]) || math.IsInf(p[0]+p[1], 0))
+						require.True(t, finite(p[0]) && finite(p[1]))
 					}
 				}
 			}
@@ -150,4 +151,19 @@ func TestNamesLoopback(t *testing.T) {
 	} {
 		assert.Equal(t, want, namesLoopback(host), host)
 	}
+}
+
+// A list of faults longer than what is told is not worked through.
+func TestFullCheckerStops(t *testing.T) {
+	features, lots := make([]*pb.Feature, mostPieces), make([]*pb.Lot, mostPieces)
+	for i := range features {
+		features[i], lots[i] = &pb.Feature{}, &pb.Lot{}
+	}
+	var c checker
+	l := c.lot("lot", &pb.Lot{Lot: "A", Features: features})
+	require.Error(t, c.err())
+	assert.Less(t, len(l.features), 100)
+	c = checker{}
+	assert.Less(t, len(c.lots(lots)), 100)
+	require.Error(t, c.err())
 }

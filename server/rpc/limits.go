@@ -27,6 +27,7 @@ type Limits struct {
 	ReadHeader time.Duration // for the headers of a request, or a gRPC handshake; default 5 s
 	ReadIdle   time.Duration // between two pieces of a body; default 30 s
 	WriteIdle  time.Duration // for the client to take a piece of the answer; default 30 s
+	StreamIdle time.Duration // a stream that owes no answer and gets no message is ended after; default 5 min
 	Stop       time.Duration // for requests under way when the server is stopped; default 10 s
 }
 
@@ -51,6 +52,7 @@ func (l Limits) orDefaults() Limits {
 	setDefault(&l.ReadHeader, 5*time.Second)
 	setDefault(&l.ReadIdle, 30*time.Second)
 	setDefault(&l.WriteIdle, 30*time.Second)
+	setDefault(&l.StreamIdle, 5*time.Minute)
 	setDefault(&l.Stop, 10*time.Second)
 	return l
 }

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -184,6 +185,99 @@ func TestLimitRequests(t *testing.T) {
 	assert.NoError(t, err)
 }
 
+// All HTTP clients share the gateway's connection: the limit of calls on one
+// must not hold them up, nor the health check.
+func TestLimitStreamsIsNotForREST(t *testing.T) {
+	const calls = 4
+	s := serve(t, withLimits(rpc.Limits{Streams: 1}))
+	ended := make(chan reply)
+	for i := range calls {
+		go func() { ended <- s.post(t, typed, plain, lotJSON(fmt.Sprintf("wait %d", i))) }()
+	}
+	for range calls {
+		select {
+		case <-s.entered:
+		case <-time.After(10 * time.Second):
+			require.Fail(t, "calls wait for each other")
+		}
+	}
+	assert.Equal(t, http.StatusOK, s.do(t, http.MethodGet, "/healthz", nil).status)
+	close(s.release)
+	for range calls {
+		assert.Equal(t, http.StatusOK, (<-ended).status)
+	}
+}
+
+// Nor must a call over HTTP end with the age of that connection.
+func TestConnectionAgeIsNotForREST(t *testing.T) {
+	const age = 50 * time.Millisecond
+	s := serve(t, withLimits(rpc.Limits{ConnectionAge: age, ConnectionGrace: age, ConnectionIdle: age}))
+	ended := make(chan reply)
+	go func() { ended <- s.post(t, typed, plain, lotJSON("wait")) }()
+	<-s.entered
+	time.Sleep(10 * age)
+	close(s.release)
+	r := <-ended
+	assert.Equal(t, http.StatusOK, r.status, r.body)
+}
+
+func TestStreamThatStops(t *testing.T) {
+	s := serve(t, withLimits(rpc.Limits{StreamIdle: 50 * time.Millisecond, Requests: 1}))
+	for _, first := range []*pb.DesignLotsRequest{nil, {Lot: lotMessage("A")}} {
+		stream, err := s.client.DesignLots(t.Context())
+		require.NoError(t, err)
+		if first != nil {
+			require.NoError(t, stream.Send(first))
+			_, err = stream.Recv()
+			require.NoError(t, err)
+		}
+		_, err = stream.Recv()
+		assert.Equal(t, codes.DeadlineExceeded, status.Code(err))
+		assert.Contains(t, fmt.Sprint(status.Convert(err).Details()...), "STREAM_TIMEOUT")
+	}
+	_, err := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: lotMessage("A")})
+	assert.NoError(t, err, "the place is free again")
+}
+
+// A client may wait for an answer before it sends the next lot.
+func TestStreamIdleCountsFromTheAnswer(t *testing.T) {
+	const idle = 500 * time.Millisecond
+	s := serve(t, withLimits(rpc.Limits{StreamIdle: idle}))
+	stream, err := s.client.DesignLots(t.Context())
+	require.NoError(t, err)
+	for range 2 {
+		require.NoError(t, stream.Send(&pb.DesignLotsRequest{Lot: lotMessage("wait")}))
+		<-s.entered
+		time.Sleep(2 * idle)
+		s.release <- struct{}{}
+		answer, err := stream.Recv()
+		require.NoError(t, err)
+		assert.Equal(t, pb.Design_DESIGNED, answer.Design.Status)
+	}
+	require.NoError(t, stream.CloseSend())
+	_, err = stream.Recv()
+	assert.ErrorIs(t, err, io.EOF)
+}
+
+// A gRPC error travels in headers: as text, and in base64 as text and details.
+// Many clients take 8 KiB of headers.
+func TestComplaintsFitIntoHeaders(t *testing.T) {
+	s := serve(t, nil)
+	long := lotMessage(strings.Repeat("ß", 100_000))
+	var faulty []*pb.Feature
+	for range 1000 {
+		faulty = append(faulty, &pb.Feature{Layer: 99, Geometry: &pb.Geometry{Shape: &pb.Geometry_Wkb{Wkb: []byte("0103")}}})
+	}
+	_, twice := s.client.ComparePressures(t.Context(), &pb.ComparePressuresRequest{Lots: slices.Repeat([]*pb.Lot{long}, 10), PressuresKpa: []float64{300}})
+	_, model := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: long, Settings: &pb.Settings{HeadModel: &pb.HeadModel{Name: strings.Repeat("n", 100_000)}}})
+	_, many := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: &pb.Lot{Lot: "A", Features: faulty}})
+	for _, err := range []error{twice, model, many} {
+		assert.NotEmpty(t, violations(t, err))
+		st := status.Convert(err).Proto()
+		assert.Less(t, len(st.Message)+proto.Size(st)*4/3, 8<<10)
+	}
+}
+
 // rawHTTP sends bytes and returns all that comes back until the server closes.
 func (s *service) rawHTTP(t *testing.T, text string) string {
 	t.Helper()
@@ -213,6 +307,17 @@ func TestLimitHeadersOfHTTP(t *testing.T) {
 	require.Len(t, request(most), most)
 	assert.Contains(t, s.rawHTTP(t, request(most)), "200 OK")
 	assert.Contains(t, s.rawHTTP(t, request(most+1)), "431 Request Header Fields Too Large")
+}
+
+// What HTTP lets in must fit through to the gRPC server behind it.
+func TestHeadersOfHTTPReachTheMethods(t *testing.T) {
+	const most = 8 << 10
+	s := serve(t, withLimits(rpc.Limits{Headers: most}))
+	body := lotJSON("A")
+	head := fmt.Sprintf("POST %s HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\nContent-Type: application/json\r\nContent-Length: %d\r\nAuthorization: ", typed, len(body))
+	head += strings.Repeat("x", most-len(head)-4) + "\r\n\r\n"
+	require.Len(t, head, most)
+	assert.Contains(t, s.rawHTTP(t, head+body), "200 OK")
 }
 
 func TestHeadersThatNeverEnd(t *testing.T) {

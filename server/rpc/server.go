@@ -97,7 +97,7 @@ type running struct {
 // start serves gRPC on its listener and in process, and HTTP on the other.
 func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Listener) (*running, error) {
 	r := &running{health: health.NewServer(), failed: make(chan error, 3)}
-	r.outer, r.inner = s.grpcServer(r.health), s.grpcServer(r.health)
+	r.outer, r.inner = s.grpcServer(r.health, s.options.Limits.connections()...), s.grpcServer(r.health)
 	inside := bufconn.Listen(insideBuffer)
 	var err error
 	if r.toInner, err = dial(inside); err != nil {
@@ -161,12 +161,27 @@ func stopGRPC(patience context.Context, g *grpc.Server) {
 	}
 }
 
-func (s *Server) grpcServer(h *health.Server) *grpc.Server {
-	l := s.options.Limits
-	g := grpc.NewServer(
+func (s *Server) grpcServer(h *health.Server, more ...grpc.ServerOption) *grpc.Server {
+	g := grpc.NewServer(append(more,
 		grpc.ChainUnaryInterceptor(s.unary),
 		grpc.ChainStreamInterceptor(s.stream),
-		grpc.MaxRecvMsgSize(l.Message),
+		grpc.MaxRecvMsgSize(s.options.Limits.Message),
+		grpc.WaitForHandlers(true),
+	)...)
+	pb.RegisterDesignerServer(g, designer{Server: s})
+	grpc_health_v1.RegisterHealthServer(g, h)
+	if s.options.Reflection {
+		reflection.Register(g)
+	}
+	return g
+}
+
+// connections are the limits of gRPC connections from outside. The gateway's one
+// carries the calls of all HTTP clients, whose own connections are limited: on
+// it these limits would make calls wait, health checks among them, or cut them
+// off.
+func (l Limits) connections() []grpc.ServerOption {
+	return []grpc.ServerOption{
 		grpc.MaxConcurrentStreams(uint32(l.Streams)),
 		grpc.MaxHeaderListSize(uint32(l.Headers)),
 		grpc.ConnectionTimeout(l.ReadHeader),
@@ -175,14 +190,7 @@ func (s *Server) grpcServer(h *health.Server) *grpc.Server {
 			Time: l.Ping, Timeout: l.WriteIdle,
 		}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: l.LeastPing, PermitWithoutStream: true}),
-		grpc.WaitForHandlers(true),
-	)
-	pb.RegisterDesignerServer(g, designer{Server: s})
-	grpc_health_v1.RegisterHealthServer(g, h)
-	if s.options.Reflection {
-		reflection.Register(g)
 	}
-	return g
 }
 
 // insideBuffer is how many bytes may be under way to the server in the same

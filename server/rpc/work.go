@@ -47,6 +47,9 @@ func (s *Server) design(ctx context.Context, item Item, settings Settings) (d *l
 		return err
 	})
 	if err != nil {
+		if ctx.Err() == nil && !errors.Is(err, errPanic) { // a panic is in the log already
+			s.options.Log.Error("design failed", "lot", item.Lot.ID, "error", err.Error())
+		}
 		d = failed(item.Lot.ID, err)
 	}
 	return d

@@ -314,7 +314,11 @@ type Design struct {
 	// Everything there is to draw, as the text of a GeoJSON FeatureCollection
 	// (RFC 7946): the lot, its heads and what they wet, trench and pipe. Each
 	// feature is, byte for byte, what the command line writes.
-	Geojson       string `protobuf:"bytes,28,opt,name=geojson,proto3" json:"geojson,omitempty"`
+	Geojson string `protobuf:"bytes,28,opt,name=geojson,proto3" json:"geojson,omitempty"`
+	// Throw that may be lost before the heads miss the coverage target, in metres.
+	ThrowSlackM *float64 `protobuf:"fixed64,29,opt,name=throw_slack_m,json=throwSlackM,proto3,oneof" json:"throw_slack_m,omitempty"`
+	// Share of the throw held back while placing the heads.
+	ThrowMargin   *float64 `protobuf:"fixed64,30,opt,name=throw_margin,json=throwMargin,proto3,oneof" json:"throw_margin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -545,6 +549,20 @@ func (x *Design) GetGeojson() string {
 	return ""
 }
 
+func (x *Design) GetThrowSlackM() float64 {
+	if x != nil && x.ThrowSlackM != nil {
+		return *x.ThrowSlackM
+	}
+	return 0
+}
+
+func (x *Design) GetThrowMargin() float64 {
+	if x != nil && x.ThrowMargin != nil {
+		return *x.ThrowMargin
+	}
+	return 0
+}
+
 // A remark about a lot.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -677,7 +695,7 @@ var File_lotwright_v1_design_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\x80\x0e\n" +
+	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xfe\x0e\n" +
 	"\x06Design\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -710,7 +728,9 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x11paving_crossing_m\x18\x19 \x01(\x01B\x03\xe0A\x03H\x13R\x0fpavingCrossingM\x88\x01\x01\x12\x1f\n" +
 	"\x06pipe_m\x18\x1a \x01(\x01B\x03\xe0A\x03H\x14R\x05pipeM\x88\x01\x01\x12-\n" +
 	"\x05notes\x18\x1b \x03(\v2\x12.lotwright.v1.NoteB\x03\xe0A\x03R\x05notes\x12\x1d\n" +
-	"\ageojson\x18\x1c \x01(\tB\x03\xe0A\x03R\ageojson\"W\n" +
+	"\ageojson\x18\x1c \x01(\tB\x03\xe0A\x03R\ageojson\x12,\n" +
+	"\rthrow_slack_m\x18\x1d \x01(\x01B\x03\xe0A\x03H\x15R\vthrowSlackM\x88\x01\x01\x12+\n" +
+	"\fthrow_margin\x18\x1e \x01(\x01B\x03\xe0A\x03H\x16R\vthrowMargin\x88\x01\x01\"W\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bDESIGNED\x10\x01\x12\x0e\n" +
@@ -753,7 +773,9 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x10_spanning_tree_mB\x13\n" +
 	"\x11_paving_crossingsB\x14\n" +
 	"\x12_paving_crossing_mB\t\n" +
-	"\a_pipe_m\"\xee\x01\n" +
+	"\a_pipe_mB\x10\n" +
+	"\x0e_throw_slack_mB\x0f\n" +
+	"\r_throw_margin\"\xee\x01\n" +
 	"\x04Note\x12\x17\n" +
 	"\x04rule\x18\x01 \x01(\tB\x03\xe0A\x03R\x04rule\x12<\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Note.SeverityB\x03\xe0A\x03R\bseverity\x12\x17\n" +

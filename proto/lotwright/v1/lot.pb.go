@@ -287,6 +287,7 @@ type Geometry struct {
 	//	*Geometry_Polygon
 	//	*Geometry_MultiLineString
 	//	*Geometry_MultiPolygon
+	//	*Geometry_Wkb
 	Shape         isGeometry_Shape `protobuf_oneof:"shape"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -374,6 +375,15 @@ func (x *Geometry) GetMultiPolygon() *MultiPolygon {
 	return nil
 }
 
+func (x *Geometry) GetWkb() []byte {
+	if x != nil {
+		if x, ok := x.Shape.(*Geometry_Wkb); ok {
+			return x.Wkb
+		}
+	}
+	return nil
+}
+
 type isGeometry_Shape interface {
 	isGeometry_Shape()
 }
@@ -403,6 +413,14 @@ type Geometry_MultiPolygon struct {
 	MultiPolygon *MultiPolygon `protobuf:"bytes,5,opt,name=multi_polygon,json=multiPolygon,proto3,oneof"`
 }
 
+type Geometry_Wkb struct {
+	// Any of these, or several positions, as well-known binary (OGC 06-103r4,
+	// section 8.2) or in its extended form with flags and SRID, as spatial
+	// databases hold them. The SRID is none, 0 or 4326; heights and measures
+	// are ignored; curves and collections are refused.
+	Wkb []byte `protobuf:"bytes,6,opt,name=wkb,proto3,oneof"`
+}
+
 func (*Geometry_Point) isGeometry_Shape() {}
 
 func (*Geometry_LineString) isGeometry_Shape() {}
@@ -412,6 +430,8 @@ func (*Geometry_Polygon) isGeometry_Shape() {}
 func (*Geometry_MultiLineString) isGeometry_Shape() {}
 
 func (*Geometry_MultiPolygon) isGeometry_Shape() {}
+
+func (*Geometry_Wkb) isGeometry_Shape() {}
 
 // Positions one after another.
 type Positions struct {
@@ -854,14 +874,15 @@ const file_lotwright_v1_lot_proto_rawDesc = "" +
 	"\vSPOT_HEIGHT\x10\r\x12\b\n" +
 	"\x04HEAD\x10\x0eB\v\n" +
 	"\t_height_mB\x10\n" +
-	"\x0e_root_radius_m\"\xc3\x02\n" +
+	"\x0e_root_radius_m\"\xd7\x02\n" +
 	"\bGeometry\x12/\n" +
 	"\x05point\x18\x01 \x01(\v2\x17.lotwright.v1.PositionsH\x00R\x05point\x12:\n" +
 	"\vline_string\x18\x02 \x01(\v2\x17.lotwright.v1.PositionsH\x00R\n" +
 	"lineString\x121\n" +
 	"\apolygon\x18\x03 \x01(\v2\x15.lotwright.v1.PolygonH\x00R\apolygon\x12K\n" +
 	"\x11multi_line_string\x18\x04 \x01(\v2\x1d.lotwright.v1.MultiLineStringH\x00R\x0fmultiLineString\x12A\n" +
-	"\rmulti_polygon\x18\x05 \x01(\v2\x1a.lotwright.v1.MultiPolygonH\x00R\fmultiPolygonB\a\n" +
+	"\rmulti_polygon\x18\x05 \x01(\v2\x1a.lotwright.v1.MultiPolygonH\x00R\fmultiPolygon\x12\x12\n" +
+	"\x03wkb\x18\x06 \x01(\fH\x00R\x03wkbB\a\n" +
 	"\x05shape\",\n" +
 	"\tPositions\x12\x1f\n" +
 	"\adegrees\x18\x01 \x03(\x01B\x05\xe0A\x02\x10\x01R\adegrees\"=\n" +
@@ -949,6 +970,7 @@ func file_lotwright_v1_lot_proto_init() {
 		(*Geometry_Polygon)(nil),
 		(*Geometry_MultiLineString)(nil),
 		(*Geometry_MultiPolygon)(nil),
+		(*Geometry_Wkb)(nil),
 	}
 	file_lotwright_v1_lot_proto_msgTypes[7].OneofWrappers = []any{
 		(*Supply_FlowTest)(nil),

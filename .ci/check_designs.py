@@ -288,7 +288,8 @@ def check_trench(lot_id, lot, made, heads, row, faults):
         faults.check(line.intersection(solid).length <= PLACE_MM, lot_id, "trench %s-%s goes through a building", p["from"], p["to"])
         faults.check(line.intersection(lot.no_dig.buffer(-PLACE_MM)).length <= PLACE_MM, lot_id, "trench %s-%s goes through no-dig ground", p["from"], p["to"])
         under = line.intersection(lot.hardscape).length
-        if p["surface"] == "soil":
+        if p["surface"] == "soil":  # which may follow the edge of paving
+            under = line.intersection(lot.hardscape.buffer(-PLACE_MM)).length
             faults.check(under <= 0.05 + 0.01 * line.length, lot_id, "trench %s-%s is soil, yet %.3f m under paving", p["from"], p["to"], under)
         if p["surface"] == "paving":
             paving += p["length_m"]

@@ -45,10 +45,13 @@ func Lot(id string, features []importer.Feature, o Options) (item Item) {
 	return b.build()
 }
 
+// RuleInternal is the rule of a finding about the program, not the lot.
+const RuleInternal = "internal"
+
 // contain, deferred, turns a panic over one lot into its refusal.
 func contain(id string, item *Item) {
 	if r := recover(); r != nil {
-		f := importer.Fault("internal", "the lot could not be assembled: %v", r)
+		f := importer.Fault(RuleInternal, "the lot could not be assembled: %v", r)
 		f.Lot = id
 		*item = Item{ID: id, Findings: []importer.Finding{f}}
 	}

@@ -8,17 +8,16 @@ import (
 	"lotwright/importer"
 	"lotwright/importer/assemble"
 	"lotwright/layout"
+	"lotwright/layout/design"
 	"lotwright/server/rpc"
 )
 
 // What the service does with a request, by the same means as the command line.
 
-// designForRequest designs one lot.
+// designForRequest designs one lot. A panic is left to the service, which logs
+// it and tells the client nothing of the inside.
 func designForRequest(ctx context.Context, lot *layout.Lot, s rpc.Settings) (*layout.Design, error) {
-	if d := designLot(ctx, assemble.Item{ID: lot.ID, Lot: lot}, requestSettings(s)); d != nil {
-		return d, nil
-	}
-	return nil, ctx.Err()
+	return design.Run(ctx, lot, requestSettings(s))
 }
 
 // assembleRequest makes a lot of features that came over the wire.
@@ -60,10 +59,15 @@ func surveyedProperties(f rpc.Feature) importer.Properties {
 }
 
 func requestItem(item assemble.Item) rpc.Item {
-	if item.Lot == nil {
-		return rpc.Item{Refused: refused(item)}
+	if item.Lot != nil {
+		return rpc.Item{Lot: item.Lot}
 	}
-	return rpc.Item{Lot: item.Lot}
+	for i, f := range item.Findings {
+		if f.Rule == assemble.RuleInternal {
+			item.Findings[i].Text = "the lot could not be read: a fault of the program"
+		}
+	}
+	return rpc.Item{Refused: refused(item)}
 }
 
 // openRequest reads a GeoJSON body of many lots.

@@ -115,7 +115,7 @@ func (f designFlags) settings() (design.Settings, error) {
 // requestSettings are the settings of a request to the service.
 func requestSettings(r rpc.Settings) design.Settings {
 	s := steering{
-		Coverage: r.CoverageTarget, IrrigateBeds: r.IrrigateBeds, CrossPaving: r.CrossPaving,
+		Coverage: r.CoverageTarget, Margin: r.Margin, IrrigateBeds: r.IrrigateBeds, CrossPaving: r.CrossPaving,
 		LeastStrip: r.LeastStrip, EdgeClearance: r.EdgeClearance, BuildingClearance: r.BuildingClearance,
 		PavingFactor: r.PavingFactor, PavingCrossing: r.PavingCrossing, RootZoneFactor: r.RootZoneFactor,
 		TrenchClearance: r.TrenchClearance, TrenchDepth: r.TrenchDepth,

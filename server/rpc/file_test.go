@@ -224,7 +224,7 @@ func TestBadParameters(t *testing.T) {
 
 func TestParametersAreDeclared(t *testing.T) {
 	assert.Contains(t, rpc.Parameters(), "head_pressure")
-	assert.Len(t, rpc.Parameters(), 16)
+	assert.Len(t, rpc.Parameters(), 17)
 }
 
 func TestRefusedFile(t *testing.T) {

@@ -190,6 +190,7 @@ func (c *checker) settings(path string, m *pb.Settings) Settings {
 		Supply:            c.supply(path+".supply", m.Supply, true),
 		Head:              c.headModel(path+".head_model", m.HeadModel),
 		CoverageTarget:    c.share(path+".coverage_target", m.CoverageTarget),
+		Margin:            c.share(path+".margin", m.Margin),
 		IrrigateBeds:      m.IrrigateBeds,
 		LeastStrip:        c.length(path+".least_strip_m", m.LeastStripM),
 		EdgeClearance:     c.length(path+".edge_clearance_m", m.EdgeClearanceM),

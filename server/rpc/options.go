@@ -56,6 +56,7 @@ type Settings struct {
 	Head   *layout.HeadModel // a variable-throw head
 
 	CoverageTarget *float64
+	Margin         *float64
 	IrrigateBeds   bool
 
 	LeastStrip        *layout.Length

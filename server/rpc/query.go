@@ -15,7 +15,7 @@ import (
 func Parameters() []string {
 	return []string{
 		"head_pressure", "static_pressure", "flow_test", "bucket",
-		"coverage", "irrigate_beds", "least_strip", "edge_clearance", "building_clearance", "cross_paving",
+		"coverage", "margin", "irrigate_beds", "least_strip", "edge_clearance", "building_clearance", "cross_paving",
 		"paving_factor", "paving_crossing", "root_zone_factor", "trench_clearance", "trench_depth", "supply_allowance",
 	}
 }
@@ -34,6 +34,7 @@ func querySettings(rawQuery string) (Settings, error) {
 	s := Settings{
 		Supply:            q.supply(),
 		CoverageTarget:    q.share("coverage"),
+		Margin:            q.share("margin"),
 		IrrigateBeds:      q.flag("irrigate_beds"),
 		LeastStrip:        q.length("least_strip"),
 		EdgeClearance:     q.length("edge_clearance"),

@@ -64,8 +64,11 @@ type Settings struct {
 	SupplyAllowanceKpa *float64 `protobuf:"fixed64,14,opt,name=supply_allowance_kpa,json=supplyAllowanceKpa,proto3,oneof" json:"supply_allowance_kpa,omitempty"`
 	// Share of the measured flow to use, above 0 and up to 1; 0.75 if not set.
 	DesignFlowShare *float64 `protobuf:"fixed64,15,opt,name=design_flow_share,json=designFlowShare,proto3,oneof" json:"design_flow_share,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Share of the throw that may be lost, to wind or pressure, with the coverage
+	// still met: above 0 and up to 0.5; none if not set.
+	Margin        *float64 `protobuf:"fixed64,16,opt,name=margin,proto3,oneof" json:"margin,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Settings) Reset() {
@@ -203,6 +206,13 @@ func (x *Settings) GetDesignFlowShare() float64 {
 	return 0
 }
 
+func (x *Settings) GetMargin() float64 {
+	if x != nil && x.Margin != nil {
+		return *x.Margin
+	}
+	return 0
+}
+
 // A head as its performance table describes it. Between rows values are
 // interpolated; beyond them nothing is assumed.
 type HeadModel struct {
@@ -336,7 +346,7 @@ var File_lotwright_v1_settings_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\n" +
-	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\x95\b\n" +
+	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\xc2\b\n" +
 	"\bSettings\x121\n" +
 	"\x06supply\x18\x01 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\x12;\n" +
 	"\n" +
@@ -355,7 +365,8 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x0etrench_depth_m\x18\r \x01(\x01B\x03\xe0A\x01H\tR\ftrenchDepthM\x88\x01\x01\x12:\n" +
 	"\x14supply_allowance_kpa\x18\x0e \x01(\x01B\x03\xe0A\x01H\n" +
 	"R\x12supplyAllowanceKpa\x88\x01\x01\x124\n" +
-	"\x11design_flow_share\x18\x0f \x01(\x01B\x03\xe0A\x01H\vR\x0fdesignFlowShare\x88\x01\x01B\x12\n" +
+	"\x11design_flow_share\x18\x0f \x01(\x01B\x03\xe0A\x01H\vR\x0fdesignFlowShare\x88\x01\x01\x12 \n" +
+	"\x06margin\x18\x10 \x01(\x01B\x03\xe0A\x01H\fR\x06margin\x88\x01\x01B\x12\n" +
 	"\x10_coverage_targetB\x10\n" +
 	"\x0e_least_strip_mB\x13\n" +
 	"\x11_edge_clearance_mB\x17\n" +
@@ -367,7 +378,8 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x13_trench_clearance_mB\x11\n" +
 	"\x0f_trench_depth_mB\x17\n" +
 	"\x15_supply_allowance_kpaB\x14\n" +
-	"\x12_design_flow_share\"\x84\x01\n" +
+	"\x12_design_flow_shareB\t\n" +
+	"\a_margin\"\x84\x01\n" +
 	"\tHeadModel\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x12'\n" +
 	"\rleast_throw_m\x18\x02 \x01(\x01B\x03\xe0A\x01R\vleastThrowM\x125\n" +

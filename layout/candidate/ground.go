@@ -21,6 +21,7 @@ type Ground struct {
 	soft   geom.Region // paving and water
 	parcel geom.Region
 	hard   geom.Region // buildings and walls
+	noDig  geom.Region // a head stands in a hole
 	clear  Clearances
 
 	// Legal is the part of the lawn that keeps every clearance, drawn
@@ -42,6 +43,7 @@ func NewGround(lot *layout.Lot, lawn geom.Region, c Clearances) (*Ground, error)
 		parcel: lot.Parcel,
 		soft:   geom.Union(lot.Hardscape, lot.Water),
 		hard:   geom.Union(lot.Building, lot.Wall),
+		noDig:  lot.NoDig,
 		clear:  c,
 	}
 	legal, err := g.keepClear(lawn)
@@ -76,13 +78,17 @@ func (g *Ground) keepClear(lawn geom.Region) (geom.Region, error) {
 		}
 		legal = geom.Difference(legal, apart)
 	}
-	return legal, nil
+	closed, err := geom.Buffer(g.noDig, marginMM, geom.MitreJoin)
+	if err != nil {
+		return nil, fmt.Errorf("ground that must not be opened: %w", err)
+	}
+	return geom.Difference(legal, closed), nil
 }
 
 // Allows reports, exactly, whether a head may stand at p: inside the lawn with
 // every clearance kept, or on the middle line of a strip too narrow for that.
 func (g *Ground) Allows(p geom.Point) bool {
-	if g.lawn.Locate(p) != geom.Interior {
+	if g.lawn.Locate(p) != geom.Interior || g.noDig.Has(p) {
 		return false
 	}
 	if g.soft.EdgeNearerThan(p, g.clear.EdgeMM) || g.parcel.EdgeNearerThan(p, g.clear.EdgeMM) ||
@@ -126,7 +132,7 @@ func (g *Ground) middleLine() ([]geom.Point, error) {
 	strips := withoutSmall(geom.Difference(g.lawn, near))
 	var out []geom.Point
 	for _, p := range gridPoints(strips, middleStepMM) {
-		if middle := g.centred(p); g.lawn.Locate(middle) == geom.Interior {
+		if middle := g.centred(p); g.lawn.Locate(middle) == geom.Interior && !g.noDig.Has(middle) {
 			out = append(out, middle)
 		}
 	}

@@ -61,6 +61,21 @@ func TestAllowsByHand(t *testing.T) {
 // TestClearanceOnASlant: distances from an edge in the direction (4, 3) are
 // fifths of a millimetre, so that the limit itself and what lies just below it
 // are both on the grid.
+// TestNoHeadWhereNobodyMayDig: an easement is lawn to water, and no place for a
+// head, which stands in a hole.
+func TestNoHeadWhereNobodyMayDig(t *testing.T) {
+	lot := &layout.Lot{Parcel: rect(0, 0, 20, 30), NoDig: rect(0, 20, 20, 25)}
+	lawn, g := groundOf(t, lot, usual, customary)
+	assert.InDelta(t, 600, lawn.AreaM2(), 0.01)
+	assert.True(t, g.Allows(geom.Pt(5000, 19_999)))
+	assert.False(t, g.Allows(geom.Pt(5000, 20_000)), "on its edge")
+	assert.False(t, g.Allows(geom.Pt(5000, 22_000)))
+	assert.NotEmpty(t, g.Spots(1000))
+	for _, p := range g.Spots(1000) {
+		assert.False(t, lot.NoDig.Has(p), "%v", p)
+	}
+}
+
 func TestClearanceOnASlant(t *testing.T) {
 	slope := geom.Region{{{geom.Pt(0, 0), geom.Pt(40_000, 30_000), geom.Pt(40_000, 0)}}}
 	lot := &layout.Lot{Parcel: geom.Union(rect(-50, -50, 50, 50), nil), Hardscape: slope}

@@ -2,11 +2,13 @@ package design
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"lotwright/layout"
 	"lotwright/layout/certify"
 	"lotwright/layout/geom"
+	"lotwright/layout/proof"
 )
 
 // prove tries to raise the proof to a continuous one: that fewer heads cannot
@@ -23,15 +25,37 @@ func (r *run) prove(ctx context.Context) error {
 		r.d.Proof = layout.Proof{Kind: layout.ProofContinuous, Bound: 1} // no head reaches nothing
 		return nil
 	}
-	proof, err := certify.Prove(ctx, r.claim(heads), certify.Settings{Boxes: r.s.Effort.Boxes, Pivots: r.s.Effort.Pivots})
+	found, err := certify.Prove(ctx, r.claim(heads), certify.Settings{Boxes: r.s.Effort.Boxes, Pivots: r.s.Effort.Pivots})
 	if err != nil {
 		return err
 	}
-	r.d.Effort.Boxes = proof.Boxes
-	if proof.Certificate != nil {
-		r.d.Certificate = proof.Certificate
-		r.d.Proof = layout.Proof{Kind: layout.ProofContinuous, Bound: heads}
+	r.d.Effort.Boxes = found.Boxes
+	if found.Certificate == nil {
+		return nil
 	}
+	return r.recheck(ctx, found.Certificate)
+}
+
+// recheck accepts a certificate only if separate code does.
+func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
+	report, err := proof.Verify(ctx, proof.Ground{
+		Lawn: r.d.Irrigated,
+		Obstacles: []proof.Obstacle{
+			{Outline: geom.Union(r.lot.Hardscape, r.lot.Water), ClearMM: r.s.EdgeClearance.Millimetres()},
+			{Outline: r.lot.Parcel, ClearMM: r.s.EdgeClearance.Millimetres()},
+			{Outline: geom.Union(r.lot.Building, r.lot.Wall), ClearMM: r.s.BuildingClearance.Millimetres()},
+		},
+		Exceptions: r.standing.MiddleLine,
+	}, proof.Claim{Heads: c.Heads, TargetPPM: c.TargetPPM, ThrowMM: r.heldThrowMM()}, c, proof.Settings{})
+	if err != nil {
+		return fmt.Errorf("checking the proof: %w", err)
+	}
+	if !report.Accepted {
+		r.note("proof.not_confirmed", layout.SeverityInfo, "the continuous proof was not confirmed: "+report.Reason)
+		return nil
+	}
+	r.d.Certificate = c
+	r.d.Proof = layout.Proof{Kind: layout.ProofContinuous, Bound: c.Heads}
 	return nil
 }
 

@@ -23,8 +23,9 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
 from shapely.ops import transform, unary_union
 from shapely.prepared import prep
 
-PLACE_MM = 0.002  # m, see above
+PLACE = 0.002  # m, see above
 COVERAGE_SHARE = 0.001  # of the irrigated area
+AREA_SHARE = 0.001  # of the area one head reaches
 EDGE_CLEARANCE = 0.10  # m, heads from paving and the lot line
 BUILDING_CLEARANCE = 0.30  # m, heads from buildings and walls
 TRENCH_CLEARANCE = 0.30  # m, trench from buildings
@@ -208,7 +209,7 @@ def check_lot(lot_id, given, made, throw, faults):
     faults.check(row["heads_bound"] <= len(heads), lot_id, "bound %s above %d heads", row["heads_bound"], len(heads))
     throws = {f["properties"]["head"]: f["properties"]["throw_m"] for f in made["head"]}
     for name, stated in throws.items():
-        faults.check(throw is None or near(stated, throw, PLACE_MM), lot_id, "throw of %s is %s m", name, stated)
+        faults.check(throw is None or near(stated, throw, PLACE), lot_id, "throw of %s is %s m", name, stated)
     area = lot.region.area
     faults.check(near(row["irrigated_m2"], area, COVERAGE_SHARE * area), lot_id, "irrigated %.2f m², here %.2f", row["irrigated_m2"], area)
     drawn = lot.plane.take(shape(made["lot"][0]["geometry"]))
@@ -221,19 +222,23 @@ def check_lot(lot_id, given, made, throw, faults):
     faults.check(near(row["coverage"], coverage, COVERAGE_SHARE), lot_id, "coverage %.5f, here %.5f", row["coverage"], coverage)
     faults.check(row["coverage"] >= row["coverage_target"], lot_id, "coverage %.5f below its target", row["coverage"])
     faults.check(sum(math.pi * t**2 for t in throws.values()) >= row["coverage_target"] * area, lot_id, "too few heads for the area: impossible")
+    slack = row["throw_slack_m"] or 0
+    tired = unary_union([reach(at, lot.region, throws[name] - slack) for name, at in heads.items()]).area / area
+    faults.check(tired >= row["coverage_target"] - COVERAGE_SHARE, lot_id, "with %.3f m less throw coverage is %.5f, yet that is stated as slack", slack, tired)
     dry = unary_union([lot.plane.take(shape(f["geometry"])) for f in made["dry"]]).area if made["dry"] else 0
     faults.check(near(dry, area - wetted.area, COVERAGE_SHARE * area), lot_id, "dry area %.2f m², here %.2f", dry, area - wetted.area)
 
     check_heads(lot_id, lot, heads, faults)
     check_wetted(lot_id, lot, made, reaches, heads, faults)
     check_trench(lot_id, lot, made, heads, row, faults)
+    check_pipe(lot_id, lot, made, row, faults)
     return abs(row["coverage"] - coverage), len(heads)
 
 
 def check_heads(lot_id, lot, heads, faults):
     for name, at in heads.items():
         p = Point(at)
-        faults.check(lot.region.distance(p) <= PLACE_MM, lot_id, "%s stands outside the irrigated region", name)
+        faults.check(lot.region.distance(p) <= PLACE, lot_id, "%s stands outside the irrigated region", name)
         for what, ground, least in (
             ("the lot line", lot.parcel.boundary, EDGE_CLEARANCE),
             ("paving", lot.hardscape, EDGE_CLEARANCE),
@@ -241,7 +246,7 @@ def check_heads(lot_id, lot, heads, faults):
             ("a wall", lot.wall, BUILDING_CLEARANCE),
         ):
             d = ground.distance(p) if not ground.is_empty else math.inf
-            faults.check(d >= least - PLACE_MM or on_middle_line(lot, p, least), lot_id, "%s is %.3f m from %s", name, d, what)
+            faults.check(d >= least - PLACE or on_middle_line(lot, p, least), lot_id, "%s is %.3f m from %s", name, d, what)
 
 
 def on_middle_line(lot, p, least):
@@ -258,8 +263,17 @@ def on_middle_line(lot, p, least):
     return not hit.is_empty and abs(hit.distance(p) - d) <= 0.05
 
 
+def within_sway(stated, at, region, throw):
+    """Whether an area is what the head reaches with its place and the edges
+    within their tolerance: a near corner sways the edge of a shadow, and a gap
+    of a millimetre may be open or not."""
+    offsets, edges = (-PLACE, 0, PLACE), (region.buffer(-PLACE, join_style=2), region.buffer(PLACE, join_style=2))
+    areas = [reach((at[0] + dx, at[1] + dy), e, throw).area for e in edges for dx in offsets for dy in offsets]
+    return min(areas) * (1 - AREA_SHARE) <= stated <= max(areas) * (1 + AREA_SHARE)
+
+
 def check_wetted(lot_id, lot, made, reaches, heads, faults):
-    region, solid = lot.region.buffer(PLACE_MM), lot.building.buffer(-PLACE_MM)
+    region, solid = lot.region.buffer(PLACE), lot.building.buffer(-PLACE)
     for f in made["wetted"]:
         name = f["properties"]["head"]
         drawn = lot.plane.take(shape(f["geometry"]))
@@ -267,9 +281,10 @@ def check_wetted(lot_id, lot, made, reaches, heads, faults):
         faults.check(drawn.intersection(solid).area <= 1e-3, lot_id, "%s wets a building", name)
         throw = f["properties"]["throw_m"]
         farthest = max(Point(heads[name]).distance(Point(c)) for c in drawn.exterior.coords)
-        faults.check(farthest <= throw + 2 * PLACE_MM, lot_id, "%s is drawn reaching %.3f m", name, farthest)
-        mine = reaches[name].area
-        faults.check(abs(f["properties"]["area_m2"] - mine) <= max(0.002 * mine, 0.1), lot_id, "%s wets %.3f m², here %.3f", name, f["properties"]["area_m2"], mine)
+        faults.check(farthest <= throw + 2 * PLACE, lot_id, "%s is drawn reaching %.3f m", name, farthest)
+        mine, stated = reaches[name].area, f["properties"]["area_m2"]
+        agree = abs(stated - mine) <= AREA_SHARE * mine or within_sway(stated, heads[name], lot.region, throw)
+        faults.check(agree, lot_id, "%s wets %.3f m², here %.3f", name, stated, mine)
         apart = drawn.symmetric_difference(reaches[name]).area
         faults.check(apart <= max(0.005 * mine, 0.15), lot_id, "%s is drawn %.3f m² off", name, apart)
 
@@ -278,18 +293,18 @@ def check_wetted(lot_id, lot, made, reaches, heads, faults):
 
 
 def check_trench(lot_id, lot, made, heads, row, faults):
-    inside, solid = lot.parcel.buffer(2 * PLACE_MM), lot.building.buffer(-PLACE_MM)
+    inside, solid = lot.parcel.buffer(2 * PLACE), lot.building.buffer(-PLACE)
     total = paving = 0.0
     joined, ends = Groups(), collections.defaultdict(list)
     for f in made["trench"]:
         p, line = f["properties"], lot.plane.take(shape(f["geometry"]))
         faults.check(abs(p["length_m"] - line.length) <= 0.005 + 0.001 * line.length, lot_id, "trench %s-%s: %.3f m stated, %.3f drawn", p["from"], p["to"], p["length_m"], line.length)
         faults.check(inside.contains(line), lot_id, "trench %s-%s leaves the parcel", p["from"], p["to"])
-        faults.check(line.intersection(solid).length <= PLACE_MM, lot_id, "trench %s-%s goes through a building", p["from"], p["to"])
-        faults.check(line.intersection(lot.no_dig.buffer(-PLACE_MM)).length <= PLACE_MM, lot_id, "trench %s-%s goes through no-dig ground", p["from"], p["to"])
+        faults.check(line.intersection(solid).length <= PLACE, lot_id, "trench %s-%s goes through a building", p["from"], p["to"])
+        faults.check(line.intersection(lot.no_dig.buffer(-PLACE)).length <= PLACE, lot_id, "trench %s-%s goes through no-dig ground", p["from"], p["to"])
         under = line.intersection(lot.hardscape).length
         if p["surface"] == "soil":  # which may follow the edge of paving
-            under = line.intersection(lot.hardscape.buffer(-PLACE_MM)).length
+            under = line.intersection(lot.hardscape.buffer(-PLACE)).length
             faults.check(under <= 0.05 + 0.01 * line.length, lot_id, "trench %s-%s is soil, yet %.3f m under paving", p["from"], p["to"], under)
         if p["surface"] == "paving":
             paving += p["length_m"]
@@ -304,8 +319,20 @@ def check_trench(lot_id, lot, made, heads, row, faults):
     for name, at in heads.items():
         faults.check(joined.same("POC", name), lot_id, "%s is not joined to the point of connection", name)
         touching = min((math.dist(at, e) for pair, es in ends.items() if name in pair for e in es), default=math.inf)
-        faults.check(touching <= 2 * PLACE_MM, lot_id, "no trench ends at %s (%.3f m)", name, touching)
+        faults.check(touching <= 2 * PLACE, lot_id, "no trench ends at %s (%.3f m)", name, touching)
     faults.check(total >= STEINER_LEAST * spanning_tree(list(heads.values())) - 0.01, lot_id, "trench of %.3f m cannot join these heads", total)
+
+
+def check_pipe(lot_id, lot, made, row, faults):
+    """Pipe lies in the trench, and its runs sum to what is stated."""
+    trench = unary_union([lot.plane.take(shape(f["geometry"])) for f in made["trench"]]).buffer(2 * PLACE)
+    total = 0.0
+    for f in made["pipe"]:
+        p, line = f["properties"], lot.plane.take(shape(f["geometry"]))
+        faults.check(trench.contains(line), lot_id, "pipe %s lies outside the trench", p["pipe"])
+        faults.check(abs(p["length_m"] - line.length) <= 0.005 + 0.001 * line.length, lot_id, "pipe %s: %.3f m stated, %.3f drawn", p["pipe"], p["length_m"], line.length)
+        total += p["length_m"]
+    faults.check(abs(total - row["pipe_m"]) <= 0.001 * (1 + len(made["pipe"])), lot_id, "pipe %.3f m stated, runs sum to %.3f", row["pipe_m"], total)
 
 
 class Groups:

@@ -68,6 +68,15 @@ def overstate_bound(fs):
     p["heads_bound"] = p["heads"] + 1
 
 
+def overstate_slack(fs):
+    first(fs, "lot")["properties"]["throw_slack_m"] += 1
+
+
+def move_pipe(fs):
+    for p in first(fs, "pipe")["geometry"]["coordinates"]:
+        move(p, 1)
+
+
 def reverse_ring(fs):
     first(fs, "wetted")["geometry"]["coordinates"][0].reverse()
 
@@ -91,7 +100,7 @@ def swap_lots(fs):
 
 SPOILERS = [
     shift_head, overstate_coverage, drop_head, grow_throw, shrink_irrigated, bulge_wetted, drop_trench, bend_trench,
-    understate_trench, overstate_bound, reverse_ring, open_ring, drop_property, drop_lot, swap_lots,
+    understate_trench, overstate_bound, overstate_slack, move_pipe, reverse_ring, open_ring, drop_property, drop_lot, swap_lots,
 ]
 
 

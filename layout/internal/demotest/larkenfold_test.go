@@ -76,7 +76,8 @@ func TestCommittedFilesAreWhatTheProgramDraws(t *testing.T) {
 	require.NoError(t, err)
 	var names []string
 	for _, e := range entries {
-		if e.Name() == "README.md" {
+		// The designs are the program's, not the generator's: CI compares them.
+		if e.Name() == "README.md" || e.Name() == "designs.svg" {
 			continue
 		}
 		names = append(names, e.Name())

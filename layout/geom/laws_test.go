@@ -158,3 +158,39 @@ func TestLaws(t *testing.T) {
 	}
 	assert.Greater(t, overlapping, 200)
 }
+
+// TestNearlyParallelEdges: two triangles of 6 m share an edge but for a
+// millimetre of rounding. Noding must bend either by a millimetre or two and
+// not fold one onto the other all along.
+func TestNearlyParallelEdges(t *testing.T) {
+	a := geom.Region{{{geom.Pt(-32461, -21111), geom.Pt(-31525, -21043), geom.Pt(-31019, -13690)}}}
+	b := geom.Region{{{geom.Pt(-32311, -32487), geom.Pt(3649, -19151), geom.Pt(8522, -26145), geom.Pt(-15447, 22310), geom.Pt(-29179, 13089)}}}
+	for _, got := range []geom.Region{geom.Intersection(a, b), geom.Difference(a, b), geom.Union(a, b)} {
+		requireNear(t, got, a, b)
+	}
+	rng := rand.New(rand.NewPCG(103, 2))
+	for range 300 {
+		p, q := geom.Normalize([]geom.Ring{randomRing(rng, 5, 30_000)}), geom.Normalize([]geom.Ring{randomRing(rng, 5, 30_000)})
+		rest := geom.Difference(p, q) // its edges along q are rounded
+		requireNear(t, geom.Intersection(rest, q), rest, q)
+		requireNear(t, geom.Union(rest, q), rest, q)
+		requireNear(t, geom.Difference(q, rest), rest, q)
+	}
+}
+
+// requireNear wants the corners of g within 2 mm of the edges of its operands,
+// and not many of them.
+func requireNear(t *testing.T, g geom.Region, operands ...geom.Region) {
+	t.Helper()
+	corners, most := 0, 10
+	for _, o := range operands {
+		for range o.Edges() {
+			most += 4
+		}
+	}
+	for s := range g.Edges() {
+		corners++
+		require.True(t, operands[0].EdgeWithin(s.A, 2) || operands[1].EdgeWithin(s.A, 2), "%v is bent away", s.A)
+	}
+	require.LessOrEqual(t, corners, most)
+}

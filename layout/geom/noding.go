@@ -8,12 +8,17 @@ import (
 
 // Noding turns an arbitrary set of segments into one whose members meet only
 // at common end points, all on the grid, by iterated snap rounding (Hobby 1999;
-// Halperin and Packer 2002): wherever two segments cross, both are bent through
-// the grid point nearest to the crossing, and every segment is bent through any
-// vertex that lies within half a grid cell's diagonal of it. No vertex of the
-// input moves; an edge moves by less than 1 mm a round, and two or three rounds
-// are usual. The squared lengths are whole numbers and every piece is strictly
-// shorter than what it was cut from, so it ends.
+// Halperin and Packer 2002). Every end of a segment and every crossing of two
+// lies in a grid cell, and those cells are hot: every segment that passes
+// through a hot cell is bent through its middle, until none does that has not
+// been. No vertex of the input moves; an edge moves by less than 1 mm a round,
+// and two or three rounds are usual.
+//
+// The hot cells are found once, from the segments as they come: bending creates
+// no crossings (Guibas and Marimont 1998), provided that a cell holds its lower
+// and left border and not the others. Bending pair by pair instead, through
+// ever new crossings of what has been bent already, may run along two nearly
+// parallel edges like a zip.
 
 // windingOf counts, for each of up to two operands of an overlay, how often
 // its rings run along a fragment from A to B, less the times they run from B
@@ -28,11 +33,13 @@ type fragment struct {
 
 // node splits the fragments until they meet only at end points, and merges
 // those that coincide. The result is sorted by (A, B) and has no fragment
-// whose windings are all zero.
+// whose windings are all zero. The squared lengths are whole numbers and every
+// piece is strictly shorter than what it was cut from, so it ends.
 func node(in []fragment) []fragment {
 	frags := merge(in)
+	hot := hotCells(frags)
 	for {
-		cuts, found := findCuts(frags)
+		cuts, found := findCuts(frags, hot)
 		if !found {
 			return frags
 		}
@@ -76,69 +83,67 @@ func merge(in []fragment) []fragment {
 	return slices.DeleteFunc(out, func(f fragment) bool { return f.w == windingOf{} })
 }
 
-// findCuts returns for every fragment the points it must be bent through. The
-// fragments come sorted by A.X, so a forward scan meets every pair whose
-// extents in X overlap.
-func findCuts(frags []fragment) (cuts [][]Point, found bool) {
-	cuts = make([][]Point, len(frags))
+// hotCells returns, sorted, the ends of the fragments and the cells in which
+// two cross. The fragments come sorted by A.X, so a forward scan meets every
+// pair whose extents in X overlap.
+func hotCells(frags []fragment) []Point {
+	hot := make([]Point, 0, 2*len(frags))
 	for i, f := range frags {
-		lo, hi := min(f.A.Y, f.B.Y)-1, max(f.A.Y, f.B.Y)+1
-		for j := i + 1; j < len(frags) && frags[j].A.X <= f.B.X+1; j++ {
+		hot = append(hot, f.A, f.B)
+		lo, hi := min(f.A.Y, f.B.Y), max(f.A.Y, f.B.Y)
+		for j := i + 1; j < len(frags) && frags[j].A.X <= f.B.X; j++ {
 			g := frags[j]
 			if max(g.A.Y, g.B.Y) < lo || min(g.A.Y, g.B.Y) > hi {
 				continue
 			}
-			n := len(cuts[i]) + len(cuts[j])
-			cuts[i], cuts[j] = cutPair(f, g, cuts[i], cuts[j])
-			found = found || len(cuts[i])+len(cuts[j]) > n
+			if s, t := (Segment{f.A, f.B}), (Segment{g.A, g.B}); s.Crosses(t) {
+				hot = append(hot, s.meet(t))
+			}
+		}
+	}
+	slices.SortFunc(hot, Point.Compare)
+	return slices.Compact(hot)
+}
+
+// findCuts returns for every fragment the hot cells it passes through between
+// its ends. Both lists come sorted by X, so the first hot cell in reach of a
+// fragment only moves on.
+func findCuts(frags []fragment, hot []Point) (cuts [][]Point, found bool) {
+	cuts = make([][]Point, len(frags))
+	first := 0
+	for i, f := range frags {
+		for hot[first].X < f.A.X {
+			first++
+		}
+		s := Segment{f.A, f.B}
+		for _, p := range hot[first:] {
+			if p.X > f.B.X {
+				break
+			}
+			if p != f.A && p != f.B && s.passesCellOf(p) {
+				cuts[i], found = append(cuts[i], p), true
+			}
 		}
 	}
 	return cuts, found
 }
 
-// cutPair appends to fc and gc the points through which f and g must be bent
-// because of each other.
-func cutPair(f, g fragment, fc, gc []Point) ([]Point, []Point) {
-	s, t := Segment{f.A, f.B}, Segment{g.A, g.B}
-	if s.Crosses(t) {
-		p := s.meet(t)
-		return appendCut(fc, s, p), appendCut(gc, t, p)
-	}
-	for _, p := range [2]Point{t.A, t.B} {
-		if s.passesPixelOf(p) {
-			fc = appendCut(fc, s, p)
-		}
-	}
-	for _, p := range [2]Point{s.A, s.B} {
-		if t.passesPixelOf(p) {
-			gc = appendCut(gc, t, p)
-		}
-	}
-	return fc, gc
-}
-
-func appendCut(cuts []Point, s Segment, p Point) []Point {
-	if p == s.A || p == s.B {
-		return cuts
-	}
-	return append(cuts, p)
-}
-
-// passesPixelOf reports whether s passes p between its ends nearer than √½
-// grid cells, the half diagonal of a cell.
-func (s Segment) passesPixelOf(p Point) bool {
-	d, v := s.B.Sub(s.A), p.Sub(s.A)
-	along, len2 := v.Dot(d), d.Norm2()
-	if along <= 0 || along >= len2 {
+// passesCellOf reports whether s passes through the grid cell about p, which is
+// p ± ½ in X and Y with its lower and left border and without the others. That
+// is to say: whether s, moved by (ε, ε), has a point inside.
+func (s Segment) passesCellOf(p Point) bool {
+	if !s.spans(p) {
 		return false
 	}
-	c := absInt(d.Cross(v))
-	// c²/len2 < 1/2, strictly, or the diagonals of a cell would cut each other
-	// for ever. A c beyond MaxCoord cannot pass, and below it c² stays in range.
-	return c <= 4*MaxCoord && 2*c*c < len2
+	// Twice the side of p from s, and of the cell's outermost corners from p.
+	d := s.B.Sub(s.A)
+	middle, corner := 2*d.Cross(p.Sub(s.A)), absInt(d.X)+absInt(d.Y)
+	tie := d.Y - d.X // which way ε moves a corner that lies on s
+	return (middle+corner > 0 || middle+corner == 0 && tie > 0) &&
+		(middle-corner < 0 || middle-corner == 0 && tie < 0)
 }
 
-// meet returns the grid point nearest to where s and t cross, exactly rounded.
+// meet returns the middle of the grid cell in which s and t cross.
 func (s Segment) meet(t Segment) Point {
 	d, e := s.B.Sub(s.A), t.B.Sub(t.A)
 	den := d.Cross(e)
@@ -149,11 +154,15 @@ func (s Segment) meet(t Segment) Point {
 	return Point{s.A.X + mulDivRound(d.X, num, den), s.A.Y + mulDivRound(d.Y, num, den)}
 }
 
-// mulDivRound returns v·num/den rounded half away from zero, for
-// 0 ≤ num ≤ den, without overflow.
+// mulDivRound returns v·num/den rounded to the nearest whole number, halves
+// upward, for 0 ≤ num ≤ den, without overflow.
 func mulDivRound(v, num, den int64) int64 {
+	half := den / 2
+	if v < 0 {
+		half = (den - 1) / 2
+	}
 	hi, lo := bits.Mul64(uint64(absInt(v)), uint64(num))
-	lo, carry := bits.Add64(lo, uint64(den)/2, 0)
+	lo, carry := bits.Add64(lo, uint64(half), 0)
 	q, _ := bits.Div64(hi+carry, lo, uint64(den))
 	if v < 0 {
 		return -int64(q)

@@ -258,8 +258,9 @@ func cutAtRepeats(chain Ring) []Ring {
 // gives each hole to the smallest shell around it.
 func nest(rings []Ring) Region {
 	var shells, holes []Ring
+	meets := ringsAt(rings)
 	for _, r := range rings {
-		r = r.withoutCollinear().canonical()
+		r = r.withoutCollinear(meets).canonical()
 		switch a := r.Area2(); {
 		case a > 0:
 			shells = append(shells, r)
@@ -319,12 +320,29 @@ func (r Ring) hasDoubled(m Point) bool {
 	return inside
 }
 
-// withoutCollinear drops the vertices at which r does not turn.
-func (r Ring) withoutCollinear() Ring {
+// ringsAt counts how many rings come to each vertex; a ring alone comes to each
+// of its own but once.
+func ringsAt(rings []Ring) map[Point]int {
+	if len(rings) < 2 {
+		return nil
+	}
+	count := map[Point]int{}
+	for _, r := range rings {
+		for _, p := range r {
+			count[p]++
+		}
+	}
+	return count
+}
+
+// withoutCollinear drops the vertices at which r does not turn, unless another
+// ring comes there: a contact in the middle of an edge would be lost as soon as
+// coordinates are no longer whole numbers.
+func (r Ring) withoutCollinear(meets map[Point]int) Ring {
 	out := make(Ring, 0, len(r))
 	for i, p := range r {
 		prev, next := r[(i+len(r)-1)%len(r)], r[(i+1)%len(r)]
-		if Orient(prev, p, next) != 0 {
+		if meets[p] > 1 || Orient(prev, p, next) != 0 {
 			out = append(out, p)
 		}
 	}

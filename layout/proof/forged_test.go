@@ -65,6 +65,9 @@ var forgeries = []forgery{
 	{"no weights", corridor, func(g *given) { g.cert.Cells = nil }, "no weights"},
 	{"weight where a share may stay dry", corridor, func(g *given) { g.claim.TargetPPM, g.cert.TargetPPM = 990_000, 990_000 }, proves}, // the cells have 1 m², of 0.8 m² dry
 
+	{"one head where all weight may stay dry", corridor, func(g *given) {
+		g.claim.Heads, g.cert.Heads, g.claim.TargetPPM, g.cert.TargetPPM = 1, 1, 900_000, 900_000
+	}, proves},
 	{"weight that may all stay dry, of ninths rounded down", corridor, func(g *given) {
 		g.claim.TargetPPM, g.cert.TargetPPM = 900_000, 900_000
 		g.cert.CellMM, g.cert.AtomMM = 750, 250

@@ -1,4 +1,3 @@
-// Package hydraulic works out what pressure and flow reach the heads.
 package hydraulic
 
 import (
@@ -14,25 +13,46 @@ import (
 const FlowExponent = 0.54
 
 // Curve is the pressure a supply holds at a flow, through its static pressure
-// and one working point.
+// and one working point. Without a working point it holds its static pressure
+// at any flow.
 type Curve struct {
 	Static layout.Pressure
 	Test   layout.FlowTest
 }
 
+// Held returns the supply that holds p whatever is drawn.
+func Held(p layout.Pressure) Curve { return Curve{Static: p} }
+
+// tested reports whether the supply has a working point.
+func (c Curve) tested() bool { return c.Test.Flow > 0 }
+
+// law returns what the supply loses of its static head as it runs.
+func (c Curve) law() law {
+	if !c.tested() {
+		return power{0, 1}
+	}
+	return power{headOf(c.Static-c.Test.Pressure) / math.Pow(cubicMetres(c.Test.Flow), 1/FlowExponent), 1 / FlowExponent}
+}
+
 // At returns the pressure held at flow q; it turns negative beyond what the
 // supply can give.
 func (c Curve) At(q layout.Flow) layout.Pressure {
+	if !c.tested() {
+		return c.Static
+	}
 	ratio := float64(q / c.Test.Flow)
 	return c.Static - (c.Static-c.Test.Pressure)*layout.Pressure(math.Pow(ratio, 1/FlowExponent))
 }
 
 // FlowAt returns the flow at which the supply holds pressure p: the two-point
 // formula Q = Q₁·((Pₛ−P)/(Pₛ−P₁))^0.54. It is zero at or above the static
-// pressure.
+// pressure, and without bound below it where there is no working point.
 func (c Curve) FlowAt(p layout.Pressure) layout.Flow {
-	if p >= c.Static {
+	switch {
+	case p >= c.Static:
 		return 0
+	case !c.tested():
+		return layout.Flow(math.Inf(1))
 	}
 	return c.Test.Flow * layout.Flow(math.Pow(float64((c.Static-p)/(c.Static-c.Test.Pressure)), FlowExponent))
 }
@@ -102,7 +122,7 @@ func AtHead(s layout.Supply, m layout.HeadModel, o Options) (WorkingPoint, *Shor
 		return WorkingPoint{}, short
 	}
 	w := at(m, p)
-	w.Notes = notes(curve)
+	w.Notes = curve.Notes()
 	if limit := curve.Test.Flow * layout.Flow(o.FlowShare); w.Flow > limit {
 		return WorkingPoint{}, &Shortfall{"supply.flow_low", fmt.Sprintf(
 			"one head takes %v and %.0f %% of the measured %v is %v: at least %v must be measured",
@@ -168,8 +188,8 @@ const (
 // say much (NFPA 291 §4.4.6 asks for a drop of a tenth).
 const soundTest = 0.9
 
-// notes reports the rule of thumb, a weak test and an open-tap flow.
-func notes(c Curve) []layout.Note {
+// Notes reports the rule of thumb, a weak test and an open-tap flow.
+func (c Curve) Notes() []layout.Note {
 	var out []layout.Note
 	open := c.FlowAt(0)
 	if enough := layout.GPM(thumbGallons * 60.0 / thumbSeconds); open < enough || c.Static < layout.PSI(thumbPSI) {

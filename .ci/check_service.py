@@ -14,7 +14,7 @@ import sys
 import time
 from pathlib import Path
 
-LOTS = 6
+LOTS = 69
 GRPCURL = ["go", "tool", "-modfile=.ci/tools/go.mod", "grpcurl"]
 
 

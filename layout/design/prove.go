@@ -36,6 +36,12 @@ func (r *run) prove(ctx context.Context) error {
 	return r.recheck(ctx, found.Certificate)
 }
 
+// A target is a decimal share; the slack undoes what its binary form lacks.
+const (
+	millionths  = 1e6
+	targetSlack = 1e-6
+)
+
 // recheck accepts a certificate only if separate code does.
 func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
 	report, err := proof.Verify(ctx, proof.Ground{
@@ -46,7 +52,7 @@ func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
 			{Outline: geom.Union(r.lot.Building, r.lot.Wall), ClearMM: r.s.BuildingClearance.Millimetres()},
 		},
 		Exceptions: r.standing.MiddleLine,
-	}, proof.Claim{Heads: c.Heads, TargetPPM: c.TargetPPM, ThrowMM: r.heldThrowMM()}, c, proof.Settings{})
+	}, proof.Claim{Heads: len(r.d.Heads), TargetPPM: int64(r.s.CoverageTarget*millionths + targetSlack), ThrowMM: r.heldThrowMM()}, c, proof.Settings{})
 	if err != nil {
 		return fmt.Errorf("checking the proof: %w", err)
 	}

@@ -181,6 +181,9 @@ func farthest(chain []vec, a, b vec) int {
 // offLine returns the distance of c from the straight piece from a to b.
 func offLine(c, a, b vec) float64 {
 	along, to := b.sub(a), c.sub(a)
-	t := to.dot(along) / max(along.dot(along), 1e-12)
-	return to.sub(along.times(min(1, max(0, t)))).norm()
+	length2 := along.dot(along)
+	if length2 == 0 {
+		return to.norm()
+	}
+	return to.sub(along.times(min(1, max(0, to.dot(along)/length2)))).norm()
 }

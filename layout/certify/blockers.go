@@ -6,8 +6,11 @@ import "lotwright/layout/geom"
 // for; beyond it only its edges block.
 const maxCorners = 150
 
-// chords returns the segments between corners of the lawn, longer than an
-// atom, that run outside it: no view over the lawn crosses one.
+// leastChordMM is the length up to which chords are not worth their while.
+const leastChordMM = 128
+
+// chords returns the segments between corners of the lawn, longer than
+// leastChordMM, that run outside it: no view over the lawn crosses one.
 func chords(lawn geom.Region) []geom.Segment {
 	var corners []geom.Point
 	var edges []geom.Segment
@@ -21,7 +24,7 @@ func chords(lawn geom.Region) []geom.Segment {
 	var out []geom.Segment
 	for i, a := range corners {
 		for _, b := range corners[:i] {
-			if s := (geom.Segment{A: a, B: b}); !a.Within(b, atomMM) && runsOutside(s, lawn, edges) {
+			if s := (geom.Segment{A: a, B: b}); !a.Within(b, leastChordMM) && runsOutside(s, lawn, edges) {
 				out = append(out, s)
 			}
 		}

@@ -97,3 +97,49 @@ func TestCancelled(t *testing.T) {
 	_, err := certify.Prove(ctx, certify.Site{Lawn: box(0, 0, 9000, 9000), ThrowMM: 3000, Target: 1, Heads: 3}, certify.Settings{})
 	assert.ErrorIs(t, err, context.Canceled)
 }
+
+// TestComb: a comb of teeth 3 m wide and 12 m long, 3 m apart, off a back 3 m
+// wide. The outer corners of two teeth are never seen from one place within
+// 9.144 m, so every tooth needs a head of its own where all must be reached.
+func TestComb(t *testing.T) {
+	comb := box(0, 0, 21_000, 3000)
+	for tooth := range int64(4) {
+		comb = geom.Union(comb, box(6000*tooth, 3000, 6000*tooth+3000, 15_000))
+	}
+	r := prove(t, comb, 9144, 1, 4, 50_000)
+	require.NotNil(t, r.Certificate)
+	assert.Equal(t, r.Certificate.CellMM, r.Certificate.AtomMM, "weights stand on squares")
+}
+
+// TestSmallerNumber: where the claim is too bold, the most that holds is proven
+// instead, if it is asked for.
+func TestSmallerNumber(t *testing.T) {
+	for _, target := range []float64{0.97, 1} {
+		site := certify.Site{Lawn: box(0, 0, 60_000, 4000), ThrowMM: 9144, Target: target, Heads: 6}
+		r, err := certify.Prove(context.Background(), site, certify.Settings{Boxes: 100_000})
+		require.NoError(t, err)
+		assert.Nil(t, r.Certificate, "four heads reach it")
+		site.Least = 2
+		r, err = certify.Prove(context.Background(), site, certify.Settings{Boxes: 100_000})
+		require.NoError(t, err)
+		require.NotNil(t, r.Certificate)
+		assert.Equal(t, 4, r.Certificate.Heads)
+	}
+}
+
+// TestStands: the relaxation stands about as many heads as it is worth, on
+// legal ground.
+func TestStands(t *testing.T) {
+	lawn := geom.Difference(box(0, 0, 24_000, 20_000), box(8000, 6000, 15_000, 13_000))
+	r := prove(t, lawn, 9144, 1, 5, 20_000)
+	require.NotEmpty(t, r.Stands)
+	sum := 0.0
+	for i, s := range r.Stands {
+		sum += s.Share
+		assert.True(t, lawn.EdgeWithin(s.At, 32) || lawn.Has(s.At))
+		if i > 0 {
+			assert.GreaterOrEqual(t, r.Stands[i-1].Share, s.Share)
+		}
+	}
+	assert.InDelta(t, r.Relaxation, sum, 0.2)
+}

@@ -3,6 +3,7 @@ package certify
 import (
 	"cmp"
 	"container/heap"
+	"slices"
 
 	"lotwright/layout/geom"
 )
@@ -14,20 +15,54 @@ const (
 )
 
 // search looks for boxes from which more weight than a limit could be wetted.
+// The boxes once cut, and what of the lawn each could wet, are kept: weights
+// change from round to round, the ground does not. Only cells that had a weight
+// at some time are looked at.
 type search struct {
 	viewer  viewer
 	lawn    geom.Region
 	ground  *Standing
-	roots   []box
-	boxes   int // looked at so far
-	budget  int
-	weights []int64 // of the cells
-	heavy   []int32 // the cells with a weight
+	nodes   []node
+	roots   int // the first nodes
+	budget  int // of nodes
+	weights []int64
+	order   []int32 // cells that had a weight, in the order in which they first had one
+	rank    []int32 // of each cell in order, or unranked
 }
 
-// newRoots returns boxes that cover the lawn but for those no head may stand
+const unranked = -1
+
+// node is a box of ground with what its heads could wet.
+type node struct {
+	box
+	parent int32   // or noParent
+	kids   []int32 // the quarters a head may stand in
+	cut    bool
+	near   []geom.Segment // blockers in range
+	seen   []seenCell     // of the first upto of search.order
+	upto   int
+}
+
+const noParent = -1
+
+// seenCell is how much of a cell, in mm² of lawn, heads of a box could wet.
+type seenCell struct{ cell, wet int32 }
+
+func newSearch(site Site, ground *Standing, v viewer, budget int) search {
+	s := search{viewer: v, lawn: site.Lawn, ground: ground, budget: budget, rank: make([]int32, len(v.grid.cells))}
+	for i := range s.rank {
+		s.rank[i] = unranked
+	}
+	for _, b := range rootBoxes(site.Lawn, ground) {
+		s.nodes = append(s.nodes, node{box: b, parent: noParent})
+	}
+	s.roots = len(s.nodes)
+	return s
+}
+
+// rootBoxes returns boxes that cover the lawn but for those no head may stand
 // in, and a single point for every exception.
-func newRoots(lawn geom.Region, ground *Standing) []box {
+func rootBoxes(lawn geom.Region, ground *Standing) []box {
 	b := lawn.Bounds()
 	var out []box
 	for x := b.Min.X + rootHalf; x-rootHalf <= b.Max.X; x += 2 * rootHalf {
@@ -43,15 +78,27 @@ func newRoots(lawn geom.Region, ground *Standing) []box {
 	return out
 }
 
-// candidate is a box with the most weight its heads could wet.
-type candidate struct {
-	box
-	most  int64
-	near  []geom.Segment // blockers in range
-	cells []int32        // cells it could wet
+// boxes returns the number of boxes looked at so far.
+func (s *search) boxes() int { return len(s.nodes) }
+
+// setWeights puts other weights on the cells.
+func (s *search) setWeights(weights []int64) {
+	s.weights = weights
+	for i, w := range weights {
+		if w > 0 && s.rank[i] == unranked {
+			s.rank[i] = int32(len(s.order))
+			s.order = append(s.order, int32(i))
+		}
+	}
 }
 
-// candidates is a heap, the largest first; ties go to the place.
+// candidate is a node with the most weight its heads could wet.
+type candidate struct {
+	node int32
+	most int64
+}
+
+// candidates is a heap, the largest first; ties go to the older node.
 type candidates []candidate
 
 func (c candidates) Len() int      { return len(c) }
@@ -64,7 +111,7 @@ func (c *candidates) Pop() any {
 	return x
 }
 func (c candidates) Less(i, j int) bool {
-	return cmp.Or(cmp.Compare(c[j].most, c[i].most), c[i].center.Compare(c[j].center), cmp.Compare(c[i].half, c[j].half)) < 0
+	return cmp.Or(cmp.Compare(c[j].most, c[i].most), cmp.Compare(c[i].node, c[j].node)) < 0
 }
 
 // spread is the least distance, in millimetres, between boxes reported at once.
@@ -75,70 +122,99 @@ const spread = 700
 // then no head on legal ground wets more than limit.
 func (s *search) over(limit int64, want int) (found []box, done bool) {
 	var queue candidates
-	for _, r := range s.roots {
-		s.push(&queue, r, limit, nil)
+	for n := range s.roots {
+		s.push(&queue, int32(n), limit)
 	}
 	for len(queue) > 0 && len(found) < want {
-		if s.boxes >= s.budget {
+		if s.boxes() >= s.budget {
 			return found, false
 		}
-		c := heap.Pop(&queue).(candidate)
-		switch {
-		case c.half > leafHalf:
-			for _, q := range c.quarters() {
-				if !s.ground.excludes(s.lawn, q.bounds()) {
-					s.push(&queue, q, limit, &c)
-				}
+		at := heap.Pop(&queue).(candidate).node
+		switch n := &s.nodes[at]; {
+		case n.half > leafHalf:
+			for _, k := range s.kidsOf(at) {
+				s.push(&queue, k, limit)
 			}
-		case apart(found, c.box):
-			found = append(found, c.box)
+		case apart(found, n.box):
+			found = append(found, n.box)
 		}
 	}
 	return found, len(found) == 0
 }
 
-// push queues the box if its heads could wet more than limit. Within a box cut
-// up before only the blockers and cells that mattered there can matter.
-func (s *search) push(queue *candidates, b box, limit int64, within *candidate) {
-	s.boxes++
-	c := candidate{box: b}
-	if within == nil {
-		s.count(&c, s.viewer.blockers, s.weighted())
-	} else {
-		s.count(&c, within.near, within.cells)
-	}
-	if c.most > limit {
-		heap.Push(queue, c)
-	}
-}
-
-// weighted lists the cells with a weight.
-func (s *search) weighted() []int32 {
-	if s.heavy == nil {
-		for i, w := range s.weights {
-			if w > 0 {
-				s.heavy = append(s.heavy, int32(i))
+// kidsOf returns the quarters of a node that a head may stand in.
+func (s *search) kidsOf(at int32) []int32 {
+	if n := &s.nodes[at]; !n.cut {
+		n.cut = true
+		var kids []int32
+		for _, q := range n.quarters() {
+			if !s.ground.excludes(s.lawn, q.bounds()) {
+				kids = append(kids, int32(len(s.nodes)))
+				s.nodes = append(s.nodes, node{box: q, parent: at})
 			}
 		}
+		s.nodes[at].kids = kids
 	}
-	return s.heavy
+	return s.nodes[at].kids
 }
 
-// setWeights starts over with other weights.
-func (s *search) setWeights(weights []int64) { s.weights, s.heavy = weights, nil }
+// push queues the node if its heads could wet more than limit.
+func (s *search) push(queue *candidates, at int32, limit int64) {
+	s.look(at)
+	if most := s.most(&s.nodes[at]); most > limit {
+		heap.Push(queue, candidate{at, most})
+	}
+}
 
-// count adds up the most weight the heads of c could wet, rounded up cell by
-// cell, and keeps what mattered.
-func (s *search) count(c *candidate, blockers []geom.Segment, cells []int32) {
-	w := s.viewer.from(c.box, blockers)
-	c.near = w.near
-	for _, i := range cells {
-		if wet := w.wettable(i); wet > 0 {
-			area := s.viewer.grid.cells[i].area
-			c.most += (s.weights[i]*wet + area - 1) / area
-			c.cells = append(c.cells, i)
+// look brings a node up to date with the cells that have come to bear weight.
+// Only what its parent could wet, and the blockers that mattered there, can
+// matter.
+func (s *search) look(at int32) {
+	n := &s.nodes[at]
+	if n.upto == len(s.order) && n.near != nil {
+		return
+	}
+	blockers := n.near
+	if blockers == nil {
+		blockers = s.viewer.blockers
+		if n.parent != noParent {
+			blockers = s.nodes[n.parent].near
 		}
 	}
+	w := s.viewer.from(n.box, blockers)
+	n.near = w.near
+	if n.parent == noParent {
+		for _, i := range s.order[n.upto:] {
+			n.see(w, i)
+		}
+	} else {
+		above := s.nodes[n.parent].seen
+		first, _ := slices.BinarySearchFunc(above, n.upto, func(c seenCell, upto int) int { return int(s.rank[c.cell]) - upto })
+		for _, c := range above[first:] {
+			n.see(w, c.cell)
+		}
+	}
+	n.upto = len(s.order)
+}
+
+// see takes note of what of a cell the view could wet.
+func (n *node) see(w *view, i int32) {
+	if wet := w.wettable(i); wet > 0 {
+		n.seen = append(n.seen, seenCell{i, int32(wet)})
+	}
+}
+
+// most adds up the most weight the heads of n could wet, rounded up cell by cell.
+func (s *search) most(n *node) int64 {
+	sum := int64(0)
+	for _, c := range n.seen {
+		w := s.weights[c.cell]
+		if area := s.viewer.grid.cells[c.cell].area; int64(c.wet) < area {
+			w = (w*int64(c.wet) + area - 1) / area
+		}
+		sum += w
+	}
+	return sum
 }
 
 func apart(found []box, b box) bool {

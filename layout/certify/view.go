@@ -1,6 +1,10 @@
 package certify
 
-import "lotwright/layout/geom"
+import (
+	"math/bits"
+
+	"lotwright/layout/geom"
+)
 
 // Box is a square of ground: centre and half side, in whole millimetres.
 type box struct {
@@ -62,6 +66,11 @@ func (h halfPlane) holds(b geom.Bounds) bool {
 	return h.nx*x+h.ny*y > h.c
 }
 
+// borders reports whether both ends of s lie in h or on its edge.
+func (h halfPlane) borders(s geom.Segment) bool {
+	return h.nx*s.A.X+h.ny*s.A.Y >= h.c && h.nx*s.B.X+h.ny*s.B.Y >= h.c
+}
+
 // meets reports whether some of b lies in h.
 func (h halfPlane) meets(b geom.Bounds) bool {
 	x, y := b.Max.X, b.Max.Y
@@ -102,8 +111,12 @@ type view struct {
 func (v *viewer) from(b box, blockers []geom.Segment) *view {
 	w := &view{viewer: v, box: b.bounds(), corners: corners(b.bounds())}
 	around := w.box.Pad(v.throwMM)
+	w.near = []geom.Segment{}
 	for _, s := range blockers {
 		if !s.Bounds().Overlaps(around) {
+			continue
+		}
+		if w.shaded(s) {
 			continue
 		}
 		w.near = append(w.near, s)
@@ -114,6 +127,19 @@ func (v *viewer) from(b box, blockers []geom.Segment) *view {
 		}
 	}
 	return w
+}
+
+// shaded reports whether one of the shadows cast so far holds all of s. Then s
+// hides nothing that the blocker casting it does not hide, from this box and
+// from any within it.
+func (w *view) shaded(s geom.Segment) bool {
+	for i := range w.shadows {
+		u := &w.shadows[i].umbra
+		if u[0].borders(s) && u[1].borders(s) && u[2].borders(s) {
+			return true
+		}
+	}
+	return false
 }
 
 func (w *view) onLeft(s geom.Segment) bool {
@@ -150,10 +176,10 @@ func (w *view) extremes(p geom.Point) (ccw, cw geom.Point) {
 	return ccw, cw
 }
 
-// hidden reports whether one of the shadows covers all of the target.
-func hidden(target geom.Bounds, shadows []*shadow) bool {
-	for _, s := range shadows {
-		if s.hides(target) {
+// hides reports whether one of the view's shadows covers all of the target.
+func (w *view) hides(target geom.Bounds) bool {
+	for i := range w.shadows {
+		if w.shadows[i].hides(target) {
 			return true
 		}
 	}
@@ -175,40 +201,91 @@ func (w *view) shading(target geom.Bounds) []*shadow {
 // wettable returns the mm² of lawn in cell i that heads of the box could wet.
 func (w *view) wettable(i int32) int64 {
 	c := &w.grid.cells[i]
-	b, reach2 := c.bounds(), w.throwMM*w.throwMM
+	b, reach2 := w.grid.bounds(c.min), w.throwMM*w.throwMM
 	if least2(w.box, b) > reach2 {
 		return 0
 	}
-	shading := w.shading(b)
-	inRange := most2(w.box, b) <= reach2
-	if len(shading) == 0 && inRange {
+	if w.grid.atomsPerSide() == 1 {
+		if w.hides(b) {
+			return 0
+		}
 		return c.area
 	}
-	if len(shading) > 0 && hidden(b, shading) {
-		return 0
+	shading := w.shading(b)
+	wet := c.lawn
+	if most2(w.box, b) > reach2 {
+		wet &= w.within(c.min)
+	}
+	for _, s := range shading {
+		if wet == 0 {
+			return 0
+		}
+		wet &^= s.hidden(c.min, w.grid.atomMM)
+	}
+	return c.areaOf(wet, w.grid.atomMM)
+}
+
+// areaOf returns the mm² of lawn in some of a cell's atoms.
+func (c *cell) areaOf(atoms uint64, atomMM int64) int64 {
+	switch {
+	case atoms == c.lawn:
+		return c.area
+	case c.atoms == nil:
+		return int64(bits.OnesCount64(atoms)) * atomMM * atomMM
 	}
 	sum := int64(0)
-	for k, area := range c.atoms {
-		if area == 0 {
-			continue
-		}
-		a := c.atom(k)
-		if (inRange || least2(w.box, a) <= reach2) && !hidden(a, shading) {
-			sum += area
-		}
+	for rest := atoms; rest != 0; rest &= rest - 1 {
+		sum += c.atoms[bits.TrailingZeros64(rest)]
 	}
 	return sum
 }
 
-// eachCell calls f with every cell within throw of the box.
-func (w *view) eachCell(f func(i int32)) {
-	g := w.grid
-	lo, hi := w.box.Min.Sub(g.origin), w.box.Max.Sub(g.origin)
-	for x := max(0, (lo.X-w.throwMM)/cellMM); x <= min(g.cols-1, (hi.X+w.throwMM)/cellMM); x++ {
-		for y := max(0, (lo.Y-w.throwMM)/cellMM); y <= min(g.rows-1, (hi.Y+w.throwMM)/cellMM); y++ {
-			if i := g.index[x*g.rows+y]; i >= 0 {
-				f(i)
+// atomsAlong is the number of atoms along the side of a cell that has several.
+const atomsAlong = 8
+
+// within marks the atoms of the cell at min that are within throw of the box.
+func (w *view) within(min geom.Point) (mask uint64) {
+	reach2, side := w.throwMM*w.throwMM, w.grid.atomMM
+	var up [atomsAlong]int64 // squares of the gaps between rows and box
+	for j := range up {
+		y := min.Y + int64(j)*side
+		gap := max(0, y-w.box.Max.Y, w.box.Min.Y-y-side)
+		up[j] = gap * gap
+	}
+	for i := range atomsAlong {
+		x := min.X + int64(i)*side
+		gap := max(0, x-w.box.Max.X, w.box.Min.X-x-side)
+		for j, u := range up {
+			if gap*gap+u <= reach2 {
+				mask |= 1 << (i*atomsAlong + j)
 			}
 		}
 	}
+	return mask
+}
+
+// hidden marks the atoms of the cell at min that the shadow covers. A half plane
+// holds an atom when it holds the corner that lies least far in it.
+func (s *shadow) hidden(min geom.Point, side int64) uint64 {
+	var v, dx, dy [3]int64
+	for k, h := range s.umbra {
+		x, y := min.X, min.Y
+		if h.nx < 0 {
+			x += side
+		}
+		if h.ny < 0 {
+			y += side
+		}
+		v[k], dx[k], dy[k] = h.nx*x+h.ny*y-h.c-1, h.nx*side, h.ny*side // covered: not negative
+	}
+	mask := uint64(0)
+	for i := range atomsAlong {
+		a, b, c := v[0], v[1], v[2]
+		for j := range atomsAlong {
+			mask |= (uint64(^(a | b | c)) >> 63) << (i*atomsAlong + j)
+			a, b, c = a+dy[0], b+dy[1], c+dy[2]
+		}
+		v[0], v[1], v[2] = v[0]+dx[0], v[1]+dx[1], v[2]+dx[2]
+	}
+	return mask
 }

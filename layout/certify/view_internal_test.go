@@ -27,10 +27,10 @@ func TestCellsHoldTheLawn(t *testing.T) {
 	for range 30 {
 		lawn := randomLawn(rng)
 		sum, cut := int64(0), int64(0)
-		for _, c := range newGrid(lawn).cells {
+		for _, c := range newGrid(lawn, sizes{cellMM: 1024, atomMM: 128}).cells {
 			sum += c.area
-			if !c.whole {
-				cut += atomsPerCell
+			if c.atoms != nil {
+				cut += int64(len(c.atoms))
 			}
 		}
 		assert.LessOrEqual(t, 2*sum, lawn.Area2())
@@ -46,7 +46,7 @@ func TestWhatIsLeftOutIsNeverWetted(t *testing.T) {
 	out := 0
 	for range 60 {
 		lawn := randomLawn(rng)
-		g := newGrid(lawn)
+		g := newGrid(lawn, sizes{cellMM: 1024, atomMM: 128})
 		v := viewer{grid: g, throwMM: 9000, blockers: slices.Concat(slices.Collect(lawn.Edges()), chords(lawn))}
 		b := box{geom.Pt(rng.Int64N(20_000), rng.Int64N(20_000)), []int64{0, 16, 128, 512}[rng.IntN(4)]}
 		w := v.from(b, v.blockers)
@@ -71,17 +71,15 @@ func TestWhatIsLeftOutIsNeverWetted(t *testing.T) {
 func (w *view) countsAtom(p geom.Point) bool {
 	for i := range w.grid.cells {
 		c := &w.grid.cells[i]
-		for k := range c.atoms {
-			a := c.atom(k)
-			if c.atoms[k] > 0 && a.Has(p) {
-				only := *c
-				only.area, only.whole = c.atoms[k], false
-				only.atoms = [atomsPerCell]int64{}
-				only.atoms[k] = only.area
-				saved := w.grid.cells[i]
-				w.grid.cells[i] = only
+		if !w.grid.bounds(c.min).Has(p) {
+			continue
+		}
+		for k := range int(w.grid.atomsPerSide() * w.grid.atomsPerSide()) {
+			if only := uint64(1) << k; c.lawn&only != 0 && w.grid.atom(c.min, k).Has(p) {
+				saved := *c
+				c.lawn, c.area = only, c.areaOf(only, w.grid.atomMM)
 				wet := w.wettable(int32(i))
-				w.grid.cells[i] = saved
+				*c = saved
 				return wet > 0
 			}
 		}

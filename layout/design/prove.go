@@ -42,7 +42,8 @@ const (
 	targetSlack = 1e-6
 )
 
-// recheck accepts a certificate only if separate code does.
+// recheck accepts a certificate only if separate code does. What is checked is
+// the number that the design will report.
 func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
 	report, err := proof.Verify(ctx, proof.Ground{
 		Lawn: r.d.Irrigated,
@@ -52,7 +53,7 @@ func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
 			{Outline: geom.Union(r.lot.Building, r.lot.Wall), ClearMM: r.s.BuildingClearance.Millimetres()},
 		},
 		Exceptions: r.standing.MiddleLine,
-	}, proof.Claim{Heads: len(r.d.Heads), TargetPPM: int64(r.s.CoverageTarget*millionths + targetSlack), ThrowMM: r.heldThrowMM()}, c, proof.Settings{})
+	}, proof.Claim{Heads: c.Heads, TargetPPM: int64(r.s.CoverageTarget*millionths + targetSlack), ThrowMM: r.heldThrowMM()}, c, proof.Settings{})
 	if err != nil {
 		return fmt.Errorf("checking the proof: %w", err)
 	}
@@ -67,7 +68,7 @@ func (r *run) recheck(ctx context.Context, c *layout.Certificate) error {
 
 // claim states what is to be proven: no fewer than the given heads.
 func (r *run) claim(heads int) certify.Site {
-	site := certify.Site{Lawn: r.d.Irrigated, ThrowMM: r.heldThrowMM(), Target: r.s.CoverageTarget, Heads: heads,
+	site := certify.Site{Lawn: r.d.Irrigated, ThrowMM: r.heldThrowMM(), Target: r.s.CoverageTarget, Heads: heads, Least: r.d.Proof.Bound,
 		Ground: certify.Standing{
 			EdgeMM:     r.s.EdgeClearance.Millimetres(),
 			Edges:      slices.Collect(geom.Union(r.lot.Hardscape, r.lot.Water).Edges()),

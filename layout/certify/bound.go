@@ -57,7 +57,8 @@ type Stand struct {
 // target. Running out of effort is a result without a certificate.
 //
 //  1. Weights are looked for on the coarsest grid.
-//  2. If none prove the claim, but nearly do, a finer grid is tried.
+//  2. If none prove the claim, but nearly do, a finer grid is tried, from the
+//     boxes and the price that the one before ended with.
 //  3. If no grid will do, the last one is asked for a smaller number, down to
 //     site.Least.
 func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
@@ -74,6 +75,9 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 	var last *prover
 	for _, form := range formsFor(site.Target) {
 		p := newProver(site, form(site.Lawn), s.without(sum))
+		if last != nil {
+			p.follow(last)
+		}
 		if err := p.run(ctx, site.Heads); err != nil {
 			return Result{}, err
 		}

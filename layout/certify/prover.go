@@ -48,6 +48,14 @@ func newProver(site Site, g *grid, s Settings) *prover {
 	return p
 }
 
+// follow takes over from a coarser grid the boxes that mattered and the price.
+func (p *prover) follow(coarse *prover) {
+	p.theta, p.step = coarse.theta, math.Sqrt(firstStep)
+	for _, t := range coarse.tight() {
+		p.spots.add(t.box, &p.search.viewer)
+	}
+}
+
 // perRound is how many boxes come into the program at once; above purgeAbove
 // rows those with plenty to spare are let go.
 const (
@@ -152,23 +160,39 @@ func (p *prover) sample() bool {
 	}
 }
 
-// leastStand is the share of a head under which a stand is left out.
-const leastStand = 0.01
+// leastShare is the share of a head under which a row does not matter.
+const leastShare = 0.01
+
+// tightBox is a box that bounds the program, and how much of a head stands in it.
+type tightBox struct {
+	box
+	share float64
+}
+
+// tight returns the boxes that bound the program, most of a head first.
+func (p *prover) tight() (out []tightBox) {
+	for _, id := range p.lp.Active() {
+		share := p.lp.Price(id)
+		if share < leastShare {
+			continue
+		}
+		if k := int(id) - len(p.spots.boxes); k >= 0 {
+			out = append(out, tightBox{p.boxes[k], share})
+		} else {
+			out = append(out, tightBox{p.spots.boxes[id], share})
+		}
+	}
+	slices.SortFunc(out, func(a, b tightBox) int {
+		return cmp.Or(cmp.Compare(b.share, a.share), a.center.Compare(b.center), cmp.Compare(a.half, b.half))
+	})
+	return out
+}
 
 // stands returns where the program stands heads.
 func (p *prover) stands() (out []Stand) {
-	for _, id := range p.lp.Active() {
-		b := box{}
-		if k := int(id) - len(p.spots.boxes); k >= 0 {
-			b = p.boxes[k]
-		} else {
-			b = p.spots.boxes[id]
-		}
-		if share := p.lp.Price(id); share >= leastStand {
-			out = append(out, Stand{b.center, share})
-		}
+	for _, t := range p.tight() {
+		out = append(out, Stand{t.center, t.share})
 	}
-	slices.SortFunc(out, func(a, b Stand) int { return cmp.Or(cmp.Compare(b.Share, a.Share), a.At.Compare(b.At)) })
 	return out
 }
 

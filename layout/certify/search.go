@@ -118,28 +118,50 @@ func (c candidates) Less(i, j int) bool {
 const spread = 700
 
 // over returns up to want small boxes, apart from one another, whose heads
-// could wet more than limit, the worst first. It is done when none is left:
-// then no head on legal ground wets more than limit.
+// could wet more than limit. It is done when none is left: then no head on legal
+// ground wets more than limit. From the box of the largest bound it goes down to
+// its best quarter, and on from there: what is wanted is any box over the limit,
+// not the worst.
 func (s *search) over(limit int64, want int) (found []box, done bool) {
 	var queue candidates
 	for n := range s.roots {
 		s.push(&queue, int32(n), limit)
 	}
 	for len(queue) > 0 && len(found) < want {
-		if s.boxes() >= s.budget {
-			return found, false
-		}
 		at := heap.Pop(&queue).(candidate).node
-		switch n := &s.nodes[at]; {
-		case n.half > leafHalf:
-			for _, k := range s.kidsOf(at) {
-				s.push(&queue, k, limit)
+		for at >= 0 {
+			if s.boxes() >= s.budget {
+				return found, false
 			}
-		case apart(found, n.box):
-			found = append(found, n.box)
+			n := &s.nodes[at]
+			if n.half < spread/2 && !apart(found, n.box) {
+				break // its like is found already
+			}
+			if n.half <= leafHalf {
+				found = append(found, n.box)
+				break
+			}
+			at = s.into(&queue, at, limit)
 		}
 	}
 	return found, len(found) == 0
+}
+
+// into returns the quarter of a node with the largest bound and queues the
+// others; −1 if none is over the limit.
+func (s *search) into(queue *candidates, at int32, limit int64) int32 {
+	best := candidate{node: -1, most: limit}
+	for _, k := range s.kidsOf(at) {
+		s.look(k)
+		c := candidate{k, s.most(&s.nodes[k])}
+		if c.most > best.most {
+			best, c = c, best
+		}
+		if c.node >= 0 && c.most > limit {
+			heap.Push(queue, c)
+		}
+	}
+	return best.node
 }
 
 // kidsOf returns the quarters of a node that a head may stand in.

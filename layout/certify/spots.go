@@ -22,23 +22,26 @@ type spots struct {
 func newSpots(lawn geom.Region, ground *Standing, v *viewer, likely []geom.Point) *spots {
 	s := &spots{}
 	for _, p := range likely {
-		s.boxes = append(s.boxes, box{p, leafHalf})
+		s.add(box{p, leafHalf}, v)
 	}
 	b := lawn.Bounds()
 	for x := b.Min.X; x <= b.Max.X; x += spotSpacingMM {
 		for y := b.Min.Y; y <= b.Max.Y; y += spotSpacingMM {
 			if r := (box{geom.Pt(x, y), leafHalf}); !ground.excludes(lawn, r.bounds()) {
-				s.boxes = append(s.boxes, r)
+				s.add(r, v)
 			}
 		}
 	}
 	for _, p := range ground.Exceptions {
-		s.boxes = append(s.boxes, box{p, 0})
-	}
-	for _, b := range s.boxes {
-		s.rows = append(s.rows, v.row(b))
+		s.add(box{p, 0}, v)
 	}
 	return s
+}
+
+// add adds a box to the sample.
+func (s *spots) add(b box, v *viewer) {
+	s.boxes = append(s.boxes, b)
+	s.rows = append(s.rows, v.row(b))
 }
 
 // row returns what the heads of a box could wet as a row of the program.

@@ -3,6 +3,7 @@ package proof_test
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"sync"
@@ -99,24 +100,28 @@ type proven struct {
 	probes *probes
 }
 
-const target = 0.95
+// targetsPPM are an usual target and all of the lawn, for which the search puts
+// its weights on small squares.
+var targetsPPM = []int64{950_000, 1_000_000}
 
 // found searches the certificates once for all tests.
 var found = sync.OnceValues(func() ([]proven, error) {
 	var out []proven
 	for _, y := range yards {
-		p, err := y.prove()
-		if err != nil {
-			return nil, err
+		for _, ppm := range targetsPPM {
+			p, err := y.prove(ppm)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, p)
 		}
-		out = append(out, p)
 	}
 	return out, nil
 })
 
 // prove returns the certificate for as many heads as the search can manage.
-func (y yard) prove() (proven, error) {
-	g := y.ground()
+func (y yard) prove(targetPPM int64) (proven, error) {
+	g, target := y.ground(), float64(targetPPM)/1e6
 	p := proven{yard: y, heads: greedy(g, y.throwMM, target), probes: newProbes()}
 	for n := len(p.heads); n > 1; n-- {
 		r, err := certify.Prove(context.Background(), certify.Site{Lawn: g.Lawn, ThrowMM: y.throwMM, Target: target, Heads: n, Likely: p.heads,
@@ -126,7 +131,7 @@ func (y yard) prove() (proven, error) {
 			return proven{}, err
 		}
 		if r.Certificate != nil {
-			p.given = given{g, proof.Claim{Heads: n, TargetPPM: 1_000_000 * target, ThrowMM: y.throwMM}, *r.Certificate}
+			p.given = given{g, proof.Claim{Heads: n, TargetPPM: targetPPM, ThrowMM: y.throwMM}, *r.Certificate}
 			break
 		}
 	}
@@ -137,7 +142,7 @@ func TestFoundCertificatesAreAccepted(t *testing.T) {
 	all, err := found()
 	require.NoError(t, err)
 	for _, p := range all {
-		t.Run(p.yard.name, func(t *testing.T) {
+		t.Run(fmt.Sprintf("%s, %d ppm", p.yard.name, p.claim.TargetPPM), func(t *testing.T) {
 			require.Greater(t, p.cert.Heads, 2)
 			report := p.verify(t)
 			assert.True(t, report.Accepted, report.Reason)

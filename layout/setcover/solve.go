@@ -10,8 +10,9 @@ import "context"
 //     problem is Infeasible and the result says what all columns leave.
 //  2. The problem is reduced.
 //  3. A greedy cover is improved by a short local search.
-//  4. The relaxation bounds it. If the bound is smaller than the cover, the
-//     rest of the local search runs, and then branching tries to close the gap.
+//  4. The relaxation bounds it. If the bound is smaller than the cover, local
+//     search and branching try in turn to close the gap, first with little
+//     effort and then with all of it.
 func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
 	if err := p.Validate(); err != nil {
 		return Result{}, err
@@ -68,28 +69,39 @@ type run struct {
 	result Result
 }
 
-// quickShare is the share of the moves spent before the first bound.
-const quickShare = 8
+// quickMoves are spent before the first bound: on residential lots enough to find
+// the fewest on most, which the bound then only has to confirm.
+const quickMoves = 60
+
+// shortShare is the share of the moves and nodes spent on a first try at a gap:
+// on most problems either of them closes it soon or not at all.
+const shortShare = 8
 
 func (r *run) all() error {
-	r.search(r.s.Moves/quickShare, 1)
+	quick := min(quickMoves, r.s.Moves)
+	r.search(quick, 1)
 	if err := r.ctx.Err(); err != nil {
 		return err
 	}
 	x := newRelaxation(r.q, r.best, r.s.Pivots)
 	r.result.Bound = max(1, x.root(len(r.best), r.thetaGuess()))
 	r.result.Work.Pivots = x.lp.Pivots()
-	if err := r.ctx.Err(); err != nil {
-		return err
-	}
-	if r.result.Bound < len(r.best) {
-		r.search(r.s.Moves-r.s.Moves/quickShare, r.result.Bound)
-	}
-	if err := r.ctx.Err(); err != nil {
-		return err
-	}
-	if r.result.Bound < len(r.best) && r.s.Nodes > 0 {
-		r.branch(x)
+	short := max(quick, r.s.Moves/shortShare)
+	for _, try := range [...]struct{ moves, nodes int }{
+		{short - quick, r.s.Nodes / shortShare}, {r.s.Moves - short, r.s.Nodes},
+	} {
+		if err := r.ctx.Err(); err != nil {
+			return err
+		}
+		if r.result.Bound < len(r.best) {
+			r.search(try.moves, r.result.Bound)
+		}
+		if err := r.ctx.Err(); err != nil {
+			return err
+		}
+		if r.result.Bound < len(r.best) && try.nodes > 0 {
+			r.branch(x, try.nodes)
+		}
 	}
 	if r.result.Bound >= len(r.best) {
 		r.result.Bound, r.result.Status = len(r.best), Optimal
@@ -110,13 +122,13 @@ func (r *run) search(moves, goal int) {
 	}
 }
 
-// branch closes the gap if it can.
-func (r *run) branch(x *relaxation) {
+// branch closes the gap if it can with so many nodes.
+func (r *run) branch(x *relaxation, nodes int) {
 	x.setTheta(x.theta)
-	c := closer{x: x, best: r.best, nodes: r.s.Nodes}
+	c := closer{x: x, best: r.best, nodes: nodes}
 	closed := c.run()
 	r.best = c.best
-	r.result.Work.Nodes = c.spent
+	r.result.Work.Nodes += c.spent
 	r.result.Work.Pivots = x.lp.Pivots()
 	if closed {
 		r.result.Bound = len(r.best)

@@ -195,12 +195,12 @@ func (r *run) site(spacing int64) placement.Site {
 			reach := r.field.From(p, throw, least)
 			return &reach
 		},
-		AreaReached: func(reaches []placement.Reach) float64 {
-			all := make([]sight.Reach, len(reaches))
-			for i, reach := range reaches {
-				all[i] = *reach.(*sight.Reach)
+		AreaReached: func(reaches []placement.Reach) float64 { return r.field.CoveredWithinM2(sightReaches(reaches)) },
+		DryAt: func(reaches []placement.Reach) (out []placement.Dry) {
+			for _, d := range r.field.Dry(sightReaches(reaches)) {
+				out = append(out, placement.Dry{At: d.At, AreaMM2: int64(d.AreaMM2)})
 			}
-			return r.field.CoveredWithinM2(all)
+			return out
 		},
 	}
 	for _, w := range candidate.Witnesses(r.d.Irrigated, spacing) {
@@ -209,6 +209,15 @@ func (r *run) site(spacing int64) placement.Site {
 	}
 	r.d.Effort.Candidates, r.d.Effort.Witnesses = len(site.Spots), len(site.WitnessAt)
 	return site
+}
+
+// sightReaches returns reaches as the sight stage knows them.
+func sightReaches(reaches []placement.Reach) []sight.Reach {
+	all := make([]sight.Reach, len(reaches))
+	for i, reach := range reaches {
+		all[i] = *reach.(*sight.Reach)
+	}
+	return all
 }
 
 // drySagittaMM draws wetted outlines finely when the dry area is cut out, so

@@ -62,6 +62,16 @@ func newYard(t *testing.T, lot *layout.Lot, throwMM int64) yard {
 			}
 			return sight.CoveredM2(all)
 		},
+		DryAt: func(reaches []placement.Reach) (out []placement.Dry) {
+			var all []sight.Reach
+			for _, r := range reaches {
+				all = append(all, *r.(*sight.Reach))
+			}
+			for _, d := range field.Dry(all) {
+				out = append(out, placement.Dry{At: d.At, AreaMM2: int64(d.AreaMM2)})
+			}
+			return out
+		},
 	}}
 	for _, w := range candidate.Witnesses(lawn.Region, spacing) {
 		y.site.WitnessAt = append(y.site.WitnessAt, w.At)

@@ -1,6 +1,7 @@
 package placement
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -25,12 +26,16 @@ const bestEffortShare = 0.995
 //  4. One head fewer is tried, from the search's nearest miss: off the grid,
 //     polishing may reach the target after all.
 //  5. Should the polished heads miss the target, because witnesses only sample
-//     the lawn, the set cover is asked for a little more and it starts again.
-//  6. When it has nothing more to give, heads are added one by one where the
-//     exact area gains most.
+//     the lawn, what they leave dry becomes witnesses too, places around them
+//     become spots, and the choice is made again: see [placer.refine].
+//  6. When that has nothing more to give, heads are added one by one where the
+//     exact area gains most, and those that are not needed are taken away.
 func Place(ctx context.Context, site Site, s Settings) (Result, error) {
 	if s.PolishSteps == 0 {
 		s.PolishSteps = DefaultPolishSteps
+	}
+	if s.Rounds == 0 {
+		s.Rounds = DefaultRounds
 	}
 	p := placer{site: site, s: s}
 	p.build()
@@ -42,10 +47,15 @@ type placer struct {
 	site   Site
 	s      Settings
 	cover  setcover.Problem
-	rowOf  []int32 // of each witness; −1 when a pinned head wets it
-	total  int64   // area of all witnesses, mm²
-	unseen int64   // of those that no spot and no pinned head wets
+	rowOf  []int32      // of each witness; −1 when a pinned head wets it
+	later  []geom.Point // witnesses of the last rows, that came in later
+	spots  []geom.Point // of each column
+	reach  []Reach      // from each spot
+	known  map[geom.Point]bool
+	total  int64 // area of all the site's witnesses, mm²
+	unseen int64 // of those that no spot and no pinned head wets
 	pinned []Reach
+	lost   []Dry // patches that no legal place sees
 }
 
 // build sets up the cover problem.
@@ -57,29 +67,51 @@ func (p *placer) build() {
 	for w, at := range p.site.WitnessAt {
 		p.total += p.site.WitnessMM2[w]
 		p.rowOf[w] = -1
-		if !slices.ContainsFunc(p.pinned, func(r Reach) bool { return r.Sees(at) }) {
+		if !sees(p.pinned, at) {
 			p.rowOf[w] = int32(len(p.cover.Weights))
 			p.cover.Weights = append(p.cover.Weights, p.site.WitnessMM2[w])
 		}
 	}
-	p.cover.Columns = make([][]int32, len(p.site.Spots))
-	seen := make([]bool, len(p.cover.Weights))
-	for c, at := range p.site.Spots {
-		p.cover.Columns[c] = p.column(at)
-		for _, r := range p.cover.Columns[c] {
-			seen[r] = true
-		}
+	p.known = make(map[geom.Point]bool, len(p.site.Spots))
+	for _, at := range p.site.Spots {
+		p.addSpot(at)
 	}
-	for r, w := range p.cover.Weights {
-		if !seen[r] {
-			p.unseen += w
+	seen := p.seenRows()
+	for w, at := range p.site.WitnessAt {
+		if r := p.rowOf[w]; r >= 0 && !seen[r] && !p.spotsSeeing(at) {
+			p.unseen += p.cover.Weights[r]
 		}
 	}
 }
 
-// column lists the rows a head at the given place covers.
-func (p *placer) column(at geom.Point) []int32 {
+func sees(reaches []Reach, at geom.Point) bool {
+	return slices.ContainsFunc(reaches, func(r Reach) bool { return r.Sees(at) })
+}
+
+// seenRows marks the rows that some column covers.
+func (p *placer) seenRows() []bool {
+	seen := make([]bool, len(p.cover.Weights))
+	for _, rows := range p.cover.Columns {
+		for _, r := range rows {
+			seen[r] = true
+		}
+	}
+	return seen
+}
+
+// addSpot makes a place a column, unless it is one.
+func (p *placer) addSpot(at geom.Point) {
+	if p.known[at] {
+		return
+	}
+	p.known[at] = true
 	reach := p.site.ReachFrom(at)
+	p.spots, p.reach = append(p.spots, at), append(p.reach, reach)
+	p.cover.Columns = append(p.cover.Columns, p.column(at, reach))
+}
+
+// column lists the rows a head at the given place covers.
+func (p *placer) column(at geom.Point, reach Reach) []int32 {
 	first, _ := slices.BinarySearchFunc(p.site.WitnessAt, at.X-p.site.ThrowMM,
 		func(w geom.Point, x int64) int { return int(w.X - x) })
 	var rows []int32
@@ -88,16 +120,15 @@ func (p *placer) column(at geom.Point) []int32 {
 			rows = append(rows, p.rowOf[w])
 		}
 	}
+	slices.Sort(rows)
+	first = len(p.cover.Weights) - len(p.later)
+	for k, w := range p.later {
+		if reach.Sees(w) {
+			rows = append(rows, int32(first+k))
+		}
+	}
 	return rows
 }
-
-// tightenings bounds how often the cover is asked for more; leastTightening is
-// the share of the lawn it is asked for the first time, doubled every time, so
-// that the last time it is asked for everything.
-const (
-	tightenings     = 7
-	leastTightening = 0.002
-)
 
 func (p *placer) place(ctx context.Context) (Result, error) {
 	var out Result
@@ -107,25 +138,22 @@ func (p *placer) place(ctx context.Context) (Result, error) {
 	if hopeless {
 		target = p.aimLower()
 	}
-	var heads team
-	for round := range tightenings {
-		r, err := setcover.Solve(ctx, p.cover, setcover.Settings{Moves: p.s.Moves, Seed: p.s.Seed})
-		if err != nil {
-			return Result{}, fmt.Errorf("placing heads: %w", err)
-		}
-		p.record(&out, r, round == 0)
-		heads = p.best(r, target)
-		if hopeless || heads.reaches(target) || p.cover.Spare == p.unseen {
-			break
-		}
-		asked := max(target-heads.share, leastTightening*float64(int(1)<<round))
-		p.cover.Spare = max(p.unseen, p.cover.Spare-int64(asked*float64(p.total)))
+	r, err := setcover.Solve(ctx, p.cover, setcover.Settings{Moves: p.s.Moves, Seed: p.s.Seed})
+	if err != nil {
+		return Result{}, fmt.Errorf("placing heads: %w", err)
 	}
+	p.record(&out, r)
+	heads := p.best(r, target)
 	if !hopeless {
+		if heads, err = p.refine(ctx, heads, r, target, &out); err != nil {
+			return Result{}, err
+		}
 		before := len(heads.at)
 		heads = p.completed(ctx, heads, target)
 		out.Greedy += len(heads.at) - before
+		heads = p.needed(heads, target)
 	}
+	out.Greedy = max(out.Greedy, len(heads.at)+len(p.site.Pinned))
 	return p.finish(out, heads), ctx.Err()
 }
 
@@ -136,33 +164,47 @@ func (p *placer) aimLower() float64 {
 	return 1 - float64(p.cover.Spare)/float64(p.total)
 }
 
-// record keeps the counts, and the first round's bound: later rounds ask for
-// more than the target, so their bounds do not count.
-func (p *placer) record(out *Result, r setcover.Result, first bool) {
-	out.Moves += r.Work.Moves
-	out.Pivots += r.Work.Pivots
-	out.Nodes += r.Work.Nodes
+// record keeps the counts and the bound of the choice among the site's own
+// spots and witnesses.
+func (p *placer) record(out *Result, r setcover.Result) {
+	out.Moves, out.Pivots, out.Nodes = r.Work.Moves, r.Work.Pivots, r.Work.Nodes
 	out.Greedy = r.Greedy + len(p.site.Pinned)
-	if first {
-		out.Bound = r.Bound + len(p.site.Pinned)
-		out.Proven = true
-	}
+	out.Bound, out.Proven = r.Bound+len(p.site.Pinned), true
 }
 
-// best polishes the cover's heads, after trying with one fewer.
+// best polishes the cover's heads, after trying with one fewer and with the
+// heads the site brings along.
 func (p *placer) best(r setcover.Result, target float64) team {
+	for _, start := range p.startsBelow(len(r.Chosen)) {
+		if t := p.polish(p.team(start), target); p.reaches(t, target) {
+			return p.polish(t, 1)
+		}
+	}
 	if len(r.Near) > 0 || len(r.Chosen) == 1 && len(p.site.Pinned) > 0 {
-		if fewer := p.polish(p.team(p.spots(r.Near)), target); fewer.reaches(target) {
+		if fewer := p.polish(p.team(p.places(r.Near)), target); p.reaches(fewer, target) {
 			return p.polish(fewer, 1)
 		}
 	}
-	return p.polish(p.team(p.spots(r.Chosen)), 1)
+	return p.polish(p.team(p.places(r.Chosen)), 1)
 }
 
-func (p *placer) spots(columns []int) []geom.Point {
+// startsBelow returns the site's own suggestions of fewer heads than given, the
+// fewest first.
+func (p *placer) startsBelow(n int) (out [][]geom.Point) {
+	for _, s := range p.site.Start {
+		if len(s) < n {
+			out = append(out, s)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b []geom.Point) int { return cmp.Compare(len(a), len(b)) })
+	return out
+}
+
+// places returns where columns stand.
+func (p *placer) places(columns []int) []geom.Point {
 	out := make([]geom.Point, len(columns))
 	for i, c := range columns {
-		out[i] = p.site.Spots[c]
+		out[i] = p.spots[c]
 	}
 	return out
 }
@@ -170,7 +212,7 @@ func (p *placer) spots(columns []int) []geom.Point {
 // completed adds the spot whose head gains the most exact area, and polishes
 // again, until the target is reached or no spot gains anything.
 func (p *placer) completed(ctx context.Context, t team, target float64) team {
-	for !t.reaches(target) && ctx.Err() == nil {
+	for !p.reaches(t, target) && ctx.Err() == nil {
 		more := p.withBestSpot(t)
 		if len(more.at) == len(t.at) {
 			return t
@@ -181,16 +223,32 @@ func (p *placer) completed(ctx context.Context, t team, target float64) team {
 }
 
 // withBestSpot returns t with a head on the spot that gains most; t itself if
-// none gains.
+// none gains. Only spots that see something dry can gain.
 func (p *placer) withBestSpot(t team) team {
+	dry := p.dry(t)
 	best := t
-	for _, at := range p.site.Spots {
-		reach := append(slices.Clone(t.reach), p.site.ReachFrom(at))
+	for i, at := range p.spots {
+		if dry != nil && !slices.ContainsFunc(dry, func(d Dry) bool { return p.reach[i].Sees(d.At) }) {
+			continue
+		}
+		reach := append(slices.Clone(t.reach), p.reach[i])
 		if share := p.share(reach); share > best.share+shareSlack {
 			best = team{at: append(slices.Clone(t.at), at), reach: reach, share: share}
 		}
 	}
 	return best
+}
+
+// needed takes away heads, the last first, without which the target is reached
+// all the same.
+func (p *placer) needed(t team, target float64) team {
+	for i := len(t.at) - 1; i >= 0 && p.reaches(t, target); i-- {
+		less := team{at: slices.Delete(slices.Clone(t.at), i, i+1), reach: slices.Delete(slices.Clone(t.reach), i, i+1)}
+		if less.share = p.share(less.reach); p.reaches(less, target) {
+			t = less
+		}
+	}
+	return t
 }
 
 // finish fills in the heads. A placement off the grid may need fewer heads
@@ -199,7 +257,7 @@ func (p *placer) finish(out Result, heads team) Result {
 	out.Heads = append(slices.Clone(p.site.Pinned), heads.at...)
 	slices.SortFunc(out.Heads, geom.Point.Compare)
 	out.Coverage = heads.share
-	if !heads.reaches(p.s.CoverageTarget) {
+	if !p.reaches(heads, p.s.CoverageTarget) {
 		out.Status = Unreachable
 	}
 	out.Bound = min(out.Bound, len(out.Heads))

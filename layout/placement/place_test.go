@@ -73,7 +73,7 @@ func requireSound(t *testing.T, y yard, got placement.Result, target float64) {
 	require.GreaterOrEqual(t, got.Greedy, len(got.Heads))
 	require.GreaterOrEqual(t, got.Bound, len(y.site.Pinned))
 	if got.Status == placement.Reached {
-		require.GreaterOrEqual(t, got.Coverage, target-1e-9)
+		require.GreaterOrEqual(t, got.Coverage, target-max(1e-9, 1e-5/y.lawn.AreaM2()), "a tenth of a square centimetre is forgiven")
 		require.True(t, got.Proven)
 	} else {
 		require.Less(t, got.Coverage, target)
@@ -313,7 +313,7 @@ func TestAnyLot(t *testing.T) {
 	for seed := range uint64(40) {
 		lot := randomLot(seed)
 		y := newYard(t, lot, feet([]float64{25, 30}[seed%2]))
-		target := []float64{0.9, 0.97, 0.97, 0.99}[seed%4]
+		target := []float64{0.9, 0.97, 1, 0.99}[seed%4]
 		got := place(t, y.site, target)
 		requireSound(t, y, got, target)
 		require.Equal(t, got, place(t, y.site, target), "seed %d: the same twice", seed)
@@ -337,4 +337,52 @@ func TestCancelled(t *testing.T) {
 	cancel()
 	_, err := placement.Place(ctx, y.site, placement.Settings{CoverageTarget: 0.97})
 	assert.ErrorIs(t, err, context.Canceled)
+}
+
+// TestAllOfTheLawn: what full coverage takes where it can be told by eye. The
+// witnesses, a metre apart, would let one head fewer pass in some.
+func TestAllOfTheLawn(t *testing.T) {
+	comb := rect(0, 0, 21, 3)
+	for tooth := range 4 {
+		comb = geom.Union(comb, rect(6*float64(tooth), 3, 6*float64(tooth)+3, 15))
+	}
+	cases := map[string]struct {
+		lot   *layout.Lot
+		throw float64
+		heads int
+	}{
+		// The back is 3 m deep: who sees the tip of a tooth whole cannot see another's.
+		"comb, long throw":   {&layout.Lot{Parcel: comb}, 45, 4},
+		"L":                  {&layout.Lot{Parcel: geom.Union(rect(0, 0, 12, 4), rect(0, 0, 4, 12))}, 60, 1},
+		"room with a pillar": {&layout.Lot{Parcel: rect(0, 0, 10, 10), Building: rect(4, 4, 6, 6)}, 60, 2},
+		"U":                  {&layout.Lot{Parcel: rect(0, 0, 16, 16), Building: rect(4, 4, 12, 16)}, 80, 2},
+		"strip":              {&layout.Lot{Parcel: rect(0, 0, 36, 2)}, 30, 2},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			y := newYard(t, c.lot, feet(c.throw))
+			got := place(t, y.site, 1)
+			assert.Equal(t, placement.Reached, got.Status)
+			assert.Len(t, got.Heads, c.heads)
+			requireSound(t, y, got, 1)
+		})
+	}
+}
+
+// TestStartIsTried: heads brought along that do with fewer are taken.
+func TestStartIsTried(t *testing.T) {
+	y := newYard(t, &layout.Lot{Parcel: rect(0, 0, 30, 20), Building: rect(9, 7, 20, 13)}, feet(30))
+	own := place(t, y.site, 0.97)
+	y.site.Start = [][]geom.Point{own.Heads}
+	again := place(t, y.site, 0.9)
+	assert.LessOrEqual(t, len(again.Heads), len(own.Heads))
+	requireSound(t, y, again, 0.9)
+
+	// Of the site's own spots only two are left; the start does better.
+	y.site.Spots = []geom.Point{m(1, 1), m(29, 19)}
+	y.site.Start = [][]geom.Point{own.Heads}
+	y.site.DryAt = nil
+	again = place(t, y.site, 0.97)
+	assert.Len(t, again.Heads, len(own.Heads))
+	assert.Equal(t, placement.Reached, again.Status)
 }

@@ -13,12 +13,22 @@ type team struct {
 	share float64 // exact coverage, pinned heads included
 }
 
-// shareSlack forgives the rounding of areas summed in floating point: a tenth
-// of a square centimetre in a hectare.
-const shareSlack = 1e-9
+// What is forgiven. Areas are summed in floating point: shareSlack is a tenth of
+// a square centimetre in a hectare. And corners were rounded to the grid of
+// millimetres, which leaves nooks of a few square millimetres that nothing
+// reaches: forgivenMM2 is a tenth of a square centimetre on any lot.
+const (
+	shareSlack  = 1e-9
+	forgivenMM2 = 10
+)
+
+// slack is the share of the lawn that is forgiven.
+func (p *placer) slack() float64 {
+	return max(shareSlack, forgivenMM2/(p.site.LawnAreaM2*geom.MillimetresPerMetre*geom.MillimetresPerMetre))
+}
 
 // reaches reports whether t covers the target share.
-func (t team) reaches(target float64) bool { return t.share >= target-shareSlack }
+func (p *placer) reaches(t team, target float64) bool { return t.share >= target-p.slack() }
 
 func (p *placer) team(at []geom.Point) team {
 	t := team{at: slices.Clone(at)}
@@ -50,8 +60,21 @@ const leastGain = 1e-5
 // coverage, if it gains, until no head gains or the goal is reached; then with
 // the next smaller step.
 func (p *placer) polish(t team, goal float64) team {
-	w := polishing{p: p, t: t, goal: goal, budget: p.s.PolishSteps * len(t.at)}
-	for _, step := range polishStepsMM {
+	return p.polishBy(polishStepsMM[:], leastGain, t, goal)
+}
+
+// settle moves heads by millimetres, for what is missing by hairs.
+func (p *placer) settle(t team, goal float64) team {
+	return p.polishBy(settleStepsMM[:], shareSlack, t, goal)
+}
+
+// settleStepsMM are the step lengths where slivers narrower than a millimetre
+// are all that is dry.
+var settleStepsMM = [...]int64{15, 5, 2, 1}
+
+func (p *placer) polishBy(steps []int64, least float64, t team, goal float64) team {
+	w := polishing{p: p, t: t, goal: goal, least: least, budget: p.s.PolishSteps * len(t.at)}
+	for _, step := range steps {
 		for moved := true; moved; {
 			moved = false
 			for i := range t.at {
@@ -67,7 +90,8 @@ type polishing struct {
 	p      *placer
 	t      team
 	goal   float64
-	budget int // exact evaluations left
+	least  float64 // gain in coverage worth a move
+	budget int     // exact evaluations left
 }
 
 var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}, {X: -1, Y: -1}, {Y: -1}, {X: 1, Y: -1}}
@@ -76,14 +100,14 @@ var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}
 // Only heads near enough to wet the same ground are looked at meanwhile.
 func (w *polishing) improve(i int, step int64) bool {
 	t, site := &w.t, &w.p.site
-	if t.reaches(w.goal) || w.budget <= 0 {
+	if w.p.reaches(*t, w.goal) || w.budget <= 0 {
 		return false
 	}
 	home := t.at[i]
 	others := w.near(i, step)
 	before := site.AreaReached(append(others, t.reach[i]))
 	best, bestReach := home, t.reach[i]
-	bestShare := min(t.share+leastGain, w.goal-shareSlack)
+	bestShare := min(t.share+w.least, w.goal-w.p.slack())
 	for _, d := range compass {
 		at := geom.Pt(home.X+d.X*step, home.Y+d.Y*step)
 		if w.budget <= 0 || !site.Allows(at) {

@@ -24,6 +24,19 @@ type Site struct {
 	Allows      func(geom.Point) bool  // whether a head may stand there
 	ReachFrom   func(geom.Point) Reach // what a head there wets
 	AreaReached func([]Reach) float64  // area of the union, m²
+
+	// DryAt lists patches that make up what the reaches leave dry of the lawn.
+	// Nil: the witnesses are all there is.
+	DryAt func([]Reach) []Dry
+	// Start holds heads to try before any choice is made, such as a design for
+	// more throw or less coverage; pinned ones left out.
+	Start [][]geom.Point
+}
+
+// Dry is a patch of lawn that no head reaches.
+type Dry struct {
+	At      geom.Point // in its middle, rounded to the grid
+	AreaMM2 int64
 }
 
 // Settings limit the effort; zero values mean the defaults.
@@ -31,11 +44,16 @@ type Settings struct {
 	CoverageTarget float64 // τ
 	Moves          int     // of the set-cover search
 	PolishSteps    int     // exact evaluations per head while polishing; 0 means [DefaultPolishSteps]
+	Rounds         int     // of looking where the lawn stays dry; 0 means [DefaultRounds]
 	Seed           uint64
 }
 
 // DefaultPolishSteps is the number of exact evaluations a head may cost.
 const DefaultPolishSteps = 120
+
+// DefaultRounds is enough for all but the largest lots: the rounds end by
+// themselves when nothing is dry.
+const DefaultRounds = 40
 
 // Status says how a placement ended.
 type Status int

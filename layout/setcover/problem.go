@@ -111,9 +111,14 @@ func (s Status) String() string { return [...]string{"feasible", "optimal", "inf
 // results are the same on any machine. Zero values mean the defaults.
 type Settings struct {
 	Moves  int // exchanges of the local search; 0 means [DefaultMoves]
-	Pivots int // of the simplex method, all in all; 0 means [DefaultPivots]
+	Pivots int // of the simplex method, all in all; 0 means [DefaultPivots], negative means no bound and no tree
 	Nodes  int // of the search tree; 0 means [DefaultNodes], negative means the root only
 	Seed   uint64
+
+	// Start is a choice to begin with, a cover or not; nil means the greedy one.
+	Start []int
+	// Goal ends the search at a choice of so few columns; 0 means none.
+	Goal int
 }
 
 // Defaults calibrated on residential lots (about 1 000 rows and 1 000 columns).
@@ -160,7 +165,8 @@ type reduced struct {
 	sets    []bitset // the columns again
 	weights []int64
 	spare   int64
-	origin  []int // of each column
+	origin  []int     // of each column, ascending
+	merged  [][]int32 // the caller's columns, in terms of the reduced rows
 }
 
 // toOriginal maps reduced columns to the caller's, ascending.

@@ -19,7 +19,7 @@ func reduce(p Problem, spare int64) *reduced {
 		}
 	}
 	keep := undominated(columns, sets, len(weights))
-	q := &reduced{weights: weights, spare: spare, origin: keep}
+	q := &reduced{weights: weights, spare: spare, origin: keep, merged: columns}
 	for _, c := range keep {
 		q.columns = append(q.columns, columns[c])
 		q.sets = append(q.sets, sets[c])

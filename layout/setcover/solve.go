@@ -1,6 +1,9 @@
 package setcover
 
-import "context"
+import (
+	"context"
+	"fmt"
+)
 
 // Solve chooses columns for p and bounds their number. It returns an error
 // only for a malformed problem or a cancelled context; running out of effort
@@ -17,6 +20,11 @@ func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
 	if err := p.Validate(); err != nil {
 		return Result{}, err
 	}
+	for _, c := range s.Start {
+		if c < 0 || c >= len(p.Columns) {
+			return Result{}, fmt.Errorf("start: column %d is not in [0, %d)", c, len(p.Columns))
+		}
+	}
 	s = s.withDefaults()
 	spare, ok := spareLeft(p)
 	if !ok {
@@ -28,6 +36,9 @@ func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
 	}
 	r := run{ctx: ctx, q: q, s: s, best: greedy(q)}
 	r.result.Greedy = len(r.best)
+	if s.Start != nil {
+		r.best = q.completed(q.fromOriginal(s.Start))
+	}
 	if err := r.all(); err != nil {
 		return Result{}, err
 	}
@@ -78,8 +89,13 @@ const quickMoves = 60
 const shortShare = 8
 
 func (r *run) all() error {
+	if r.s.Pivots < 0 {
+		r.result.Bound = 1
+		r.search(r.s.Moves, max(1, r.s.Goal))
+		return r.ctx.Err()
+	}
 	quick := min(quickMoves, r.s.Moves)
-	r.search(quick, 1)
+	r.search(quick, max(1, r.s.Goal))
 	if err := r.ctx.Err(); err != nil {
 		return err
 	}
@@ -94,7 +110,7 @@ func (r *run) all() error {
 			return err
 		}
 		if r.result.Bound < len(r.best) {
-			r.search(try.moves, r.result.Bound)
+			r.search(try.moves, max(r.result.Bound, r.s.Goal))
 		}
 		if err := r.ctx.Err(); err != nil {
 			return err

@@ -179,3 +179,27 @@ func BenchmarkSolveDiscs(b *testing.B) {
 		})
 	}
 }
+
+// TestStartIsKept: a choice to begin with is at least as good as what comes
+// out, dominated columns and useless ones included; and with no effort for a
+// bound none but the trivial one is claimed.
+func TestStartIsKept(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 33))
+	for range 200 {
+		p := randomProblem(rng, 6+rng.IntN(10), 4+rng.IntN(10))
+		full, err := setcover.Solve(context.Background(), p, setcover.Settings{})
+		require.NoError(t, err)
+		if full.Status == setcover.Infeasible {
+			continue
+		}
+		start := slices.Clone(full.Chosen)
+		again, err := setcover.Solve(context.Background(), p, setcover.Settings{Start: start, Pivots: -1, Moves: 1})
+		require.NoError(t, err)
+		assert.LessOrEqual(t, len(again.Chosen), len(full.Chosen))
+		assert.LessOrEqual(t, p.Uncovered(again.Chosen), p.Spare)
+		assert.LessOrEqual(t, again.Bound, 1)
+	}
+	p := setcover.Problem{Columns: [][]int32{{0}}, Weights: []int64{1}}
+	_, err := setcover.Solve(context.Background(), p, setcover.Settings{Start: []int{1}})
+	assert.ErrorContains(t, err, "column 1")
+}

@@ -37,6 +37,10 @@ func (f *Field) CoveredWithinM2(reaches []Reach) float64 {
 // coveredM2 is the area of the union, within the region with the given edges
 // if there are any. The region is one more owner of curves, after the reaches.
 func coveredM2(within []geom.Segment, reaches []Reach) float64 {
+	return newSweep(within, reaches).area() / (geom.MillimetresPerMetre * geom.MillimetresPerMetre)
+}
+
+func newSweep(within []geom.Segment, reaches []Reach) *sweep {
 	var curves []curve
 	for _, s := range within {
 		curves = appendCurves(curves, piece{A: s.A.Vec(), B: s.B.Vec()}, len(reaches))
@@ -51,8 +55,7 @@ func coveredM2(within []geom.Segment, reaches []Reach) float64 {
 	slices.SortFunc(curves, func(a, b curve) int {
 		return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
 	})
-	s := sweep{curves: curves, cuts: slabCuts(curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
-	return s.area() / (geom.MillimetresPerMetre * geom.MillimetresPerMetre)
+	return &sweep{curves: curves, cuts: slabCuts(curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
 }
 
 // curve is a function of x on [x0, x1].
@@ -213,13 +216,15 @@ type sweep struct {
 func (s *sweep) area() float64 {
 	sum := 0.0
 	for i := 1; i < len(s.cuts); i++ {
-		sum += s.slab(s.cuts[i-1], s.cuts[i])
+		s.enter(s.cuts[i-1], s.cuts[i])
+		sum += s.between(s.cuts[i-1], s.cuts[i])
 	}
 	return sum
 }
 
-// slab returns the covered area between abscissas a and b.
-func (s *sweep) slab(a, b float64) float64 {
+// enter makes the curves between abscissas a and b the active ones, sorted
+// upward.
+func (s *sweep) enter(a, b float64) {
 	s.active = slices.DeleteFunc(s.active, func(i int) bool { return s.curves[i].x1 <= a })
 	for ; s.next < len(s.curves) && s.curves[s.next].x0 <= a; s.next++ {
 		if s.curves[s.next].x1 > a {
@@ -230,7 +235,6 @@ func (s *sweep) slab(a, b float64) float64 {
 	slices.SortFunc(s.active, func(i, j int) int {
 		return cmp.Or(cmp.Compare(s.curves[i].at(mid), s.curves[j].at(mid)), cmp.Compare(i, j))
 	})
-	return s.between(a, b)
 }
 
 // between sums the covered stretches of a slab whose active curves are sorted

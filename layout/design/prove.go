@@ -8,6 +8,7 @@ import (
 	"lotwright/layout"
 	"lotwright/layout/certify"
 	"lotwright/layout/geom"
+	"lotwright/layout/placement"
 	"lotwright/layout/proof"
 )
 
@@ -15,25 +16,70 @@ import (
 // do wherever they stand; or, failing that, that no fewer than the choice among
 // the spots needs can. Throws that cross paving reach farther than the argument
 // allows for.
+//
+// Where the search for a proof ends with one head less, it stands heads, in
+// parts, on places that would do if heads came in parts. Those places are tried
+// as spots; should they bring fewer heads, the proof is tried again for these.
 func (r *run) prove(ctx context.Context) error {
-	heads := len(r.d.Heads)
 	if r.s.Effort.Boxes < 0 || r.s.CrossPaving > 0 || len(r.lot.Pinned) > 0 ||
-		r.d.Status != layout.StatusDesigned || heads == 0 {
+		r.d.Status != layout.StatusDesigned || len(r.d.Heads) == 0 {
 		return nil
 	}
+	for {
+		heads := len(r.d.Heads)
+		stands, err := r.proveOnce(ctx)
+		if err != nil || len(stands) == 0 || r.d.Proof.Bound == heads {
+			return err
+		}
+		if err := r.replace(ctx, stands); err != nil || len(r.d.Heads) == heads {
+			return err
+		}
+	}
+}
+
+// proveOnce tries to prove the present number of heads, and returns where the
+// search stands heads in parts.
+func (r *run) proveOnce(ctx context.Context) ([]certify.Stand, error) {
+	heads := len(r.d.Heads)
 	if heads == 1 {
 		r.d.Proof = layout.Proof{Kind: layout.ProofContinuous, Bound: 1} // no head reaches nothing
-		return nil
+		return nil, nil
 	}
 	found, err := certify.Prove(ctx, r.claim(heads), certify.Settings{Boxes: r.s.Effort.Boxes, Pivots: r.s.Effort.Pivots})
 	if err != nil {
+		return nil, err
+	}
+	r.d.Effort.Boxes += found.Boxes
+	if found.Certificate == nil {
+		return found.Stands, nil
+	}
+	return found.Stands, r.recheck(ctx, found.Certificate)
+}
+
+// replace places the heads again with more spots to choose from, and keeps the
+// outcome if it does with fewer.
+func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
+	site := r.siteOf(r.spacing)
+	for _, s := range stands {
+		if r.standing.Allows(s.At) {
+			site.Spots = append(site.Spots, s.At)
+		}
+	}
+	site.Start = [][]geom.Point{headPlaces(r.d.Heads)}
+	p, err := r.placed(ctx, site)
+	if err != nil || p.Status != placement.Reached || len(p.Heads) >= len(r.d.Heads) {
 		return err
 	}
-	r.d.Effort.Boxes = found.Boxes
-	if found.Certificate == nil {
-		return nil
+	r.d.Heads, r.d.Proof.Bound = nil, min(r.d.Proof.Bound, len(p.Heads))
+	r.settleOn(p)
+	return nil
+}
+
+func headPlaces(heads []layout.Head) (out []geom.Point) {
+	for _, h := range heads {
+		out = append(out, h.At)
 	}
-	return r.recheck(ctx, found.Certificate)
+	return out
 }
 
 // A target is a decimal share; the slack undoes what its binary form lacks.
@@ -77,8 +123,6 @@ func (r *run) claim(heads int) certify.Site {
 			Exceptions: r.standing.MiddleLine,
 		}}
 	site.Ground.Edges = slices.AppendSeq(site.Ground.Edges, r.lot.Parcel.Edges())
-	for _, h := range r.d.Heads {
-		site.Likely = append(site.Likely, h.At)
-	}
+	site.Likely = headPlaces(r.d.Heads)
 	return site
 }

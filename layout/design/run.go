@@ -50,6 +50,7 @@ type run struct {
 
 	field    *sight.Field
 	standing *candidate.Ground
+	spacing  int64 // of spots and witnesses, mm
 }
 
 // fail ends the run with a reason the lot cannot be designed.
@@ -125,31 +126,57 @@ func spacingFor(areaM2 float64) int64 {
 
 // heads places the heads and describes them.
 func (r *run) heads(ctx context.Context) error {
-	spacing := spacingFor(r.d.IrrigatedArea)
-	p, err := placement.Place(ctx, r.site(spacing), placement.Settings{
-		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, PolishSteps: r.s.Effort.PolishSteps})
+	r.spacing = spacingFor(r.d.IrrigatedArea)
+	site := r.siteOf(r.spacing)
+	r.d.Effort.Candidates, r.d.Effort.Witnesses = len(site.Spots), len(site.WitnessAt)
+	p, err := r.placed(ctx, site)
 	if err != nil {
 		return err
 	}
+	r.d.Effort.GreedyHeads, r.d.Effort.Pivots, r.d.Effort.Nodes = p.Greedy, p.Pivots, p.Nodes
+	if p.Proven {
+		at := layout.Length(r.spacing) / geom.MillimetresPerMetre
+		r.d.Proof = layout.Proof{Kind: layout.ProofDiscrete, Bound: p.Bound, CandidateSpacing: at, WitnessSpacing: at}
+	}
+	r.settleOn(p)
+	if p.Status == placement.Unreachable {
+		r.d.Status = layout.StatusInfeasible
+		r.d.Reason = r.unreachable()
+		r.note("coverage.unreachable", layout.SeverityError, r.d.Reason)
+	}
+	return nil
+}
+
+// unreachable says how much of the lawn stays dry.
+func (r *run) unreachable() string {
+	dry := (1 - r.d.MarginCoverage) * r.d.IrrigatedArea
+	amount := fmt.Sprintf("%.1f m²", dry)
+	if dry < 1 {
+		amount = fmt.Sprintf("%.1f cm²", dry*squareCentimetres)
+	}
+	return fmt.Sprintf("%s of the lawn stay dry: the best found reaches %.6g %% and %.6g %% is asked for; the dry areas show where",
+		amount, 100*r.d.MarginCoverage, 100*r.s.CoverageTarget)
+}
+
+const squareCentimetres = 1e4 // in a square metre
+
+// placed runs the placement.
+func (r *run) placed(ctx context.Context, site placement.Site) (placement.Result, error) {
+	p, err := placement.Place(ctx, site, placement.Settings{
+		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, PolishSteps: r.s.Effort.PolishSteps})
+	r.d.Effort.Moves += p.Moves
+	return p, err
+}
+
+// settleOn describes the heads of a placement.
+func (r *run) settleOn(p placement.Result) {
 	r.d.Coverage, r.d.Margin, r.d.MarginCoverage = min(p.Coverage, 1), r.s.Margin, min(p.Coverage, 1)
 	if r.s.Margin > 0 {
 		r.d.Coverage = min(r.share(p.Heads, r.d.Throw.Millimetres()), 1)
 	}
 	r.d.ThrowSlack = r.slack(p.Heads)
 	r.d.DryArea = (1 - r.d.Coverage) * r.d.IrrigatedArea
-	r.d.Effort.GreedyHeads, r.d.Effort.Moves, r.d.Effort.Pivots, r.d.Effort.Nodes = p.Greedy, p.Moves, p.Pivots, p.Nodes
-	if p.Proven {
-		at := layout.Length(spacing) / geom.MillimetresPerMetre
-		r.d.Proof = layout.Proof{Kind: layout.ProofDiscrete, Bound: p.Bound, CandidateSpacing: at, WitnessSpacing: at}
-	}
 	r.describe(p.Heads)
-	if p.Status == placement.Unreachable {
-		r.d.Status = layout.StatusInfeasible
-		r.d.Reason = fmt.Sprintf("%.2f %% of the lawn can be reached and %.2f %% is asked for; the dry areas show where",
-			100*r.d.MarginCoverage, 100*r.s.CoverageTarget)
-		r.note("coverage.unreachable", layout.SeverityError, r.d.Reason)
-	}
-	return nil
 }
 
 // heldThrowMM is the throw the target must be met with: less the margin.
@@ -186,7 +213,8 @@ func (r *run) slack(at []geom.Point) layout.Length {
 	return layout.Length(full-high) / geom.MillimetresPerMetre
 }
 
-func (r *run) site(spacing int64) placement.Site {
+// siteOf returns the ground as placement sees it.
+func (r *run) siteOf(spacing int64) placement.Site {
 	throw, least := r.heldThrowMM(), r.s.Head.LeastThrow.Millimetres()
 	site := placement.Site{
 		Spots: r.standing.Spots(spacing), ThrowMM: throw, LawnAreaM2: r.d.IrrigatedArea,
@@ -207,7 +235,6 @@ func (r *run) site(spacing int64) placement.Site {
 		site.WitnessAt = append(site.WitnessAt, w.At)
 		site.WitnessMM2 = append(site.WitnessMM2, w.AreaMM2)
 	}
-	r.d.Effort.Candidates, r.d.Effort.Witnesses = len(site.Spots), len(site.WitnessAt)
 	return site
 }
 

@@ -349,8 +349,9 @@ func TestUnreachableTarget(t *testing.T) {
 	best := 1 - pocket.AreaM2()/d.IrrigatedArea
 	assert.LessOrEqual(t, d.Coverage, best+1e-6)
 	assert.GreaterOrEqual(t, d.Coverage, 0.99*best)
-	assert.Contains(t, d.Reason, "99.00 %")
-	assert.Contains(t, d.Reason, fmt.Sprintf("%.2f %%", 100*d.Coverage))
+	assert.Contains(t, d.Reason, "99 % is asked for")
+	assert.Contains(t, d.Reason, fmt.Sprintf("%.6g %%", 100*d.Coverage))
+	assert.Contains(t, d.Reason, fmt.Sprintf("%.1f m²", d.DryArea))
 	requireReasons(t, d)
 	s.CoverageTarget = 0.95
 	assert.Equal(t, layout.StatusDesigned, run(t, lot, s).Status)

@@ -151,7 +151,7 @@ func (p *placer) place(ctx context.Context) (Result, error) {
 		before := len(heads.at)
 		heads = p.completed(ctx, heads, target)
 		out.Greedy += len(heads.at) - before
-		heads = p.needed(heads, target)
+		heads = p.polish(p.needed(heads, target), 1)
 	}
 	out.Greedy = max(out.Greedy, len(heads.at)+len(p.site.Pinned))
 	return p.finish(out, heads), ctx.Err()

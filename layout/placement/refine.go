@@ -14,60 +14,83 @@ import (
 // lawn itself. It returns the fewest heads it finds to reach the target or, if
 // it finds none, those that came nearest.
 //
-//  1. What the present heads leave dry becomes witnesses, weighted with its
-//     area; so this choice, at least, is seen to miss.
-//  2. Places around the heads become spots, in ever finer rings; and where no
-//     spot sees a dry patch, legal places that do.
+//  1. What the present heads leave dry, as chosen and as polished, becomes
+//     witnesses, weighted with its area; so this choice, at least, is seen to
+//     miss.
+//  2. Places around the heads become spots, in rings that change from round to
+//     round; and where no spot sees a dry patch, legal places that do.
 //  3. The choice is made again, starting from the last one, and polished. When
 //     no more than slivers are dry the heads are settled by millimetres.
-//  4. When it reaches the target it is kept, and the nearest miss with one head
-//     fewer is the next to be looked at; when it needs as many heads as the
-//     choice kept, that one stands.
-func (p *placer) refine(ctx context.Context, heads team, r setcover.Result, target float64, out *Result) (team, error) {
-	var fewest *team
-	goal, chosen := r.Bound, r.Chosen
-	for round := 0; ; round++ {
-		if p.reaches(heads, target) {
-			kept := p.needed(heads, target)
-			if fewest == nil || len(kept.at) < len(fewest.at) {
-				fewest = &kept
-			}
-			if len(kept.at) <= goal || len(r.Near) == 0 {
-				return *fewest, nil
-			}
-			heads, r.Near = p.polish(p.team(p.places(r.Near)), target), nil
-			if p.reaches(heads, target) {
-				continue
-			}
+//  4. Heads that reach the target are kept, and the nearest miss with one fewer
+//     is the next to be looked at. Once a choice needs as many heads as are
+//     kept, more moves are spent on it, and soon it is given up.
+func (p *placer) refine(ctx context.Context, polished team, r setcover.Result, target float64, out *Result) (team, error) {
+	f := refinement{p: p, target: target}
+	goal, chosen, stalls := r.Bound, r.Chosen, 0
+	raw := p.team(p.places(r.Chosen))
+	for round := 0; round < p.s.Rounds && ctx.Err() == nil; round++ {
+		f.keep(raw)
+		f.keep(polished)
+		if f.fewest != nil && len(r.Near) > 0 && stalls == 0 {
+			raw = p.team(p.places(r.Near))
+			polished = p.polish(raw, target)
+			f.keep(polished)
 		}
-		if round >= p.s.Rounds || ctx.Err() != nil {
+		if f.fewest != nil && len(f.fewest.at) <= goal {
 			break
 		}
-		if !p.learn(heads, round) {
-			if heads = p.settle(heads, target); p.reaches(heads, target) {
-				continue
-			}
+		learned := p.learn(raw, round)
+		if !p.learn(polished, round) && !learned && !f.keep(p.settle(polished, target)) && f.fewest == nil {
 			break
 		}
 		var err error
-		if r, err = setcover.Solve(ctx, p.cover, setcover.Settings{Moves: refineMoves, Pivots: -1, Seed: p.s.Seed, Start: chosen, Goal: goal}); err != nil {
+		r, err = setcover.Solve(ctx, p.cover, setcover.Settings{
+			Moves: refineMoves << stalls, Pivots: -1, Seed: p.s.Seed, Start: chosen, Goal: goal})
+		if err != nil {
 			return team{}, fmt.Errorf("placing heads again: %w", err)
 		}
 		out.Moves += r.Work.Moves
 		chosen = r.Chosen
-		if r.Status == setcover.Infeasible || fewest != nil && len(r.Chosen) >= len(fewest.at) {
-			break
+		if f.fewest != nil && len(r.Chosen) >= len(f.fewest.at) {
+			if stalls++; stalls > mostStalls {
+				break
+			}
+			continue
 		}
-		heads = p.polish(p.team(p.places(r.Chosen)), target)
+		raw = p.team(p.places(r.Chosen))
+		polished = p.polish(raw, target)
 	}
-	if fewest != nil {
-		return *fewest, nil
+	if f.fewest != nil {
+		return *f.fewest, nil
 	}
-	return heads, nil
+	return polished, nil
 }
 
-// refineMoves is the effort of each new choice.
-const refineMoves = 600
+// refineMoves is the effort of each new choice; doubled mostStalls times at the
+// most when it brings nothing.
+const (
+	refineMoves = 600
+	mostStalls  = 1
+)
+
+// refinement holds the fewest heads found to reach the target, nil before any.
+type refinement struct {
+	p      *placer
+	target float64
+	fewest *team
+}
+
+// keep keeps a team if it reaches the target with fewer heads than any before;
+// it reports whether it reaches it.
+func (f *refinement) keep(t team) bool {
+	if !f.p.reaches(t, f.target) {
+		return false
+	}
+	if t = f.p.needed(t, f.target); f.fewest == nil || len(t.at) < len(f.fewest.at) {
+		f.fewest = &t
+	}
+	return true
+}
 
 // dry lists what the team and the pinned heads leave dry, the largest first;
 // nil where the site cannot tell.
@@ -114,19 +137,17 @@ func nearAny(patches []Dry, at geom.Point, mm int64) bool {
 
 // addWitness makes a dry patch a row, if any legal place sees it.
 func (p *placer) addWitness(d Dry) {
+	if !sees(p.reach, d.At) && !p.spotsSeeing(d.At) {
+		p.lost = append(p.lost, d)
+		return
+	}
 	row := int32(len(p.cover.Weights))
-	seen := false
+	p.cover.Weights = append(p.cover.Weights, max(d.AreaMM2, 1))
+	p.later = append(p.later, d.At)
 	for c, reach := range p.reach {
 		if reach.Sees(d.At) {
 			p.cover.Columns[c] = append(p.cover.Columns[c], row)
-			seen = true
 		}
-	}
-	p.cover.Weights = append(p.cover.Weights, max(d.AreaMM2, 1))
-	p.later = append(p.later, d.At)
-	if !seen && !p.spotsSeeing(d.At) { // out of reach: no reason to ask for it
-		p.cover.Spare += max(d.AreaMM2, 1)
-		p.lost = append(p.lost, d)
 	}
 }
 

@@ -231,6 +231,12 @@ func (r *run) siteOf(spacing int64) placement.Site {
 			return out
 		},
 	}
+	if r.s.CrossPaving == 0 { // whatever is reached is lawn
+		site.AddedTo = func(others []placement.Reach) func(placement.Reach) float64 {
+			union := sight.NewUnion(sightReaches(others))
+			return func(more placement.Reach) float64 { return union.GainM2(more.(*sight.Reach)) }
+		}
+	}
 	for _, w := range candidate.Witnesses(r.d.Irrigated, spacing) {
 		site.WitnessAt = append(site.WitnessAt, w.At)
 		site.WitnessMM2 = append(site.WitnessMM2, w.AreaMM2)

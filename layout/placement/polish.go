@@ -105,7 +105,8 @@ func (w *polishing) improve(i int, step int64) bool {
 	}
 	home := t.at[i]
 	others := w.near(i, step)
-	before := site.AreaReached(append(others, t.reach[i]))
+	added := site.addedTo(others)
+	before := added(t.reach[i])
 	best, bestReach := home, t.reach[i]
 	bestShare := min(t.share+w.least, w.goal-w.p.slack())
 	for _, d := range compass {
@@ -115,7 +116,7 @@ func (w *polishing) improve(i int, step int64) bool {
 		}
 		w.budget--
 		reach := site.ReachFrom(at)
-		gain := (site.AreaReached(append(others, reach)) - before) / site.LawnAreaM2
+		gain := (added(reach) - before) / site.LawnAreaM2
 		if t.share+gain > bestShare {
 			best, bestReach, bestShare = at, reach, t.share+gain
 		}
@@ -126,6 +127,15 @@ func (w *polishing) improve(i int, step int64) bool {
 	t.at[i], t.reach[i] = best, bestReach
 	t.share = w.p.share(t.reach)
 	return true
+}
+
+// addedTo returns the area, in m², that one more reach adds to the given ones.
+func (s *Site) addedTo(others []Reach) func(Reach) float64 {
+	if s.AddedTo != nil {
+		return s.AddedTo(others)
+	}
+	before := s.AreaReached(others)
+	return func(r Reach) float64 { return s.AreaReached(append(others, r)) - before }
 }
 
 // near returns the reaches, head i's own left out, that may share ground with

@@ -24,6 +24,9 @@ type Site struct {
 	Allows      func(geom.Point) bool  // whether a head may stand there
 	ReachFrom   func(geom.Point) Reach // what a head there wets
 	AreaReached func([]Reach) float64  // area of the union, m²
+	// AddedTo returns a quicker way to tell what area, in m², one more reach
+	// adds to the given ones. Nil: AreaReached tells.
+	AddedTo func([]Reach) func(Reach) float64
 
 	// DryAt lists patches that make up what the reaches leave dry of the lawn.
 	// Nil: the witnesses are all there is.

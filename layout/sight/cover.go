@@ -1,7 +1,6 @@
 package sight
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -52,9 +51,7 @@ func newSweep(within []geom.Segment, reaches []Reach) *sweep {
 			}
 		}
 	}
-	slices.SortFunc(curves, func(a, b curve) int {
-		return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
-	})
+	slices.SortFunc(curves, compareCurves)
 	return &sweep{curves: curves, cuts: slabCuts(curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
 }
 
@@ -202,11 +199,17 @@ func crossArcs(a, b *curve, keep func(float64)) {
 	keep(a.center.X + t*d.X + h*d.Y)
 }
 
+// rung is a curve at its height in the middle of a slab.
+type rung struct {
+	y     float64
+	curve int32
+}
+
 // sweep goes through the slabs from left to right.
 type sweep struct {
 	curves []curve // by x0
 	cuts   []float64
-	active []int
+	active []rung // upward
 	next   int
 	inside []bool // whether the sweep line is inside each reach and, last, the bounding region
 
@@ -225,16 +228,29 @@ func (s *sweep) area() float64 {
 // enter makes the curves between abscissas a and b the active ones, sorted
 // upward.
 func (s *sweep) enter(a, b float64) {
-	s.active = slices.DeleteFunc(s.active, func(i int) bool { return s.curves[i].x1 <= a })
+	s.active = slices.DeleteFunc(s.active, func(r rung) bool { return s.curves[r.curve].x1 <= a })
 	for ; s.next < len(s.curves) && s.curves[s.next].x0 <= a; s.next++ {
 		if s.curves[s.next].x1 > a {
-			s.active = append(s.active, s.next)
+			s.active = append(s.active, rung{curve: int32(s.next)})
 		}
 	}
 	mid := a + (b-a)/2
-	slices.SortFunc(s.active, func(i, j int) int {
-		return cmp.Or(cmp.Compare(s.curves[i].at(mid), s.curves[j].at(mid)), cmp.Compare(i, j))
-	})
+	for i := range s.active {
+		s.active[i].y = s.curves[s.active[i].curve].at(mid)
+	}
+	sortRungs(s.active)
+}
+
+// sortRungs sorts by insertion: from one slab to the next little changes.
+func sortRungs(rungs []rung) {
+	for i := 1; i < len(rungs); i++ {
+		r := rungs[i]
+		k := i
+		for ; k > 0 && (rungs[k-1].y > r.y || rungs[k-1].y == r.y && rungs[k-1].curve > r.curve); k-- {
+			rungs[k] = rungs[k-1]
+		}
+		rungs[k] = r
+	}
 }
 
 // between sums the covered stretches of a slab whose active curves are sorted
@@ -244,8 +260,8 @@ func (s *sweep) between(a, b float64) float64 {
 	bounding := len(s.inside) - 1
 	s.inside[bounding] = !s.bounded
 	sum, open, counting := 0.0, 0, false
-	for _, i := range s.active {
-		c := &s.curves[i]
+	for _, r := range s.active {
+		c := &s.curves[r.curve]
 		s.inside[c.owner] = !s.inside[c.owner]
 		if c.owner != bounding {
 			if s.inside[c.owner] {

@@ -31,8 +31,8 @@ func (s *sweep) appendDry(out []Dry, a, b float64) []Dry {
 	bounding := len(s.inside) - 1
 	open, mid := 0, a+(b-a)/2
 	var below *curve // lower side of a dry stretch
-	for _, i := range s.active {
-		c := &s.curves[i]
+	for _, r := range s.active {
+		c := &s.curves[r.curve]
 		s.inside[c.owner] = !s.inside[c.owner]
 		if c.owner != bounding {
 			if s.inside[c.owner] {

@@ -1,0 +1,138 @@
+package sight
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"lotwright/layout/geom"
+)
+
+// Union is what several reaches wet together, kept as the curves that bound
+// it: far fewer than bound the reaches, so that what one more would add is
+// quickly told. It is read-only and safe for concurrent use.
+type Union struct {
+	curves []curve // by x0; owned by unionOwner
+}
+
+// Owners of the curves where a reach is held against a union.
+const (
+	unionOwner = iota
+	reachOwner
+)
+
+// NewUnion works out the union of the reaches.
+func NewUnion(reaches []Reach) *Union {
+	s := newSweep(nil, reaches)
+	u := &Union{}
+	piece := make([]int, len(s.curves)) // index of the last piece of each curve, plus one
+	for i := 1; i < len(s.cuts); i++ {
+		a, b := s.cuts[i-1], s.cuts[i]
+		s.enter(a, b)
+		s.eachBorder(func(c int32) { u.extend(&piece[c], s.curves[c], a, b) })
+	}
+	slices.SortFunc(u.curves, compareCurves)
+	return u
+}
+
+// eachBorder calls f for the active curves, upward, at which the union begins
+// or ends.
+func (s *sweep) eachBorder(f func(c int32)) {
+	clear(s.inside)
+	open := 0
+	for _, r := range s.active {
+		owner := s.curves[r.curve].owner
+		s.inside[owner] = !s.inside[owner]
+		before := open
+		if s.inside[owner] {
+			open++
+		} else {
+			open--
+		}
+		if (before > 0) != (open > 0) {
+			f(r.curve)
+		}
+	}
+}
+
+// extend adds c between a and b to the border, by making its last piece longer
+// where that ends at a.
+func (u *Union) extend(last *int, c curve, a, b float64) {
+	if *last > 0 && u.curves[*last-1].x1 == a {
+		u.curves[*last-1].x1 = b
+		return
+	}
+	if c.radius == 0 {
+		c.y0 = c.at(a)
+	}
+	c.x0, c.x1, c.owner = a, b, unionOwner
+	u.curves = append(u.curves, c)
+	*last = len(u.curves)
+}
+
+// GainM2 returns the area, in square metres, that r wets and the union does
+// not: a sweep as in [CoveredM2] over what of the border is abreast of r.
+func (u *Union) GainM2(r *Reach) float64 {
+	var own []curve
+	for _, outline := range r.outlines() {
+		for _, p := range outline {
+			own = appendCurves(own, p, reachOwner)
+		}
+	}
+	if len(own) == 0 {
+		return 0
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range own {
+		lo, hi = math.Min(lo, own[i].x0), math.Max(hi, own[i].x1)
+	}
+	top := float64(r.Head.Y + r.ThrowMM)
+	for i := range u.curves {
+		if c := &u.curves[i]; c.x0 < hi && c.x1 > lo && c.lowest() < top {
+			own = append(own, *c)
+		}
+	}
+	slices.SortFunc(own, compareCurves)
+	s := sweep{curves: own, cuts: slabCuts(own), inside: make([]bool, 2)}
+	sum := 0.0
+	for i := 1; i < len(s.cuts); i++ {
+		if a, b := s.cuts[i-1], s.cuts[i]; b > lo && a < hi {
+			s.enter(a, b)
+			sum += s.gained(a, b)
+		}
+	}
+	return sum / (geom.MillimetresPerMetre * geom.MillimetresPerMetre)
+}
+
+// lowest returns a height the curve does not go below.
+func (c *curve) lowest() float64 {
+	if c.radius != 0 {
+		return c.center.Y - c.radius
+	}
+	return math.Min(c.y0, c.at(c.x1))
+}
+
+// gained sums, for a slab whose active curves are sorted upward, what lies in
+// the reach and not in the union.
+func (s *sweep) gained(a, b float64) float64 {
+	clear(s.inside)
+	sum, counting := 0.0, false
+	for _, r := range s.active {
+		c := &s.curves[r.curve]
+		s.inside[c.owner] = !s.inside[c.owner]
+		switch now := s.inside[reachOwner] && !s.inside[unionOwner]; {
+		case now && !counting:
+			sum -= c.integral(a, b)
+			counting = true
+		case !now && counting:
+			sum += c.integral(a, b)
+			counting = false
+		}
+	}
+	return sum
+}
+
+// compareCurves orders curves by where they begin and end.
+func compareCurves(a, b curve) int {
+	return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
+}

@@ -187,18 +187,42 @@ const (
 // Locate says, exactly, where p lies with respect to g.
 func (g Region) Locate(p Point) Place {
 	inside := false
-	for s := range g.Edges() {
-		if s.Has(p) {
-			return Boundary
-		}
-		if passesRightOf(s, p) {
-			inside = !inside
+	for _, poly := range g {
+		for _, ring := range poly {
+			on, odd := ring.parity(p)
+			if on {
+				return Boundary
+			}
+			inside = inside != odd
 		}
 	}
 	if inside {
 		return Interior
 	}
 	return Outside
+}
+
+// parity reports whether p lies on r, and whether the ray from p in direction
+// +X crosses r an odd number of times.
+func (r Ring) parity(p Point) (on, odd bool) {
+	if len(r) == 0 {
+		return false, false
+	}
+	a := r[len(r)-1]
+	for _, b := range r {
+		s := Segment{a, b}
+		a = b
+		if max(s.A.Y, s.B.Y) < p.Y || min(s.A.Y, s.B.Y) > p.Y || max(s.A.X, s.B.X) < p.X {
+			continue
+		}
+		if s.Has(p) {
+			return true, false
+		}
+		if passesRightOf(s, p) {
+			odd = !odd
+		}
+	}
+	return false, odd
 }
 
 // Has reports whether p lies in g, edges included.

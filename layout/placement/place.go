@@ -114,13 +114,14 @@ func (p *placer) addSpot(at geom.Point) {
 func (p *placer) column(at geom.Point, reach Reach) []int32 {
 	first, _ := slices.BinarySearchFunc(p.site.WitnessAt, at.X-p.site.ThrowMM,
 		func(w geom.Point, x int64) int { return int(w.X - x) })
+	past, _ := slices.BinarySearchFunc(p.site.WitnessAt, at.X+p.site.ThrowMM+1,
+		func(w geom.Point, x int64) int { return int(w.X - x) })
 	var rows []int32
-	for w := first; w < len(p.site.WitnessAt) && p.site.WitnessAt[w].X <= at.X+p.site.ThrowMM; w++ {
-		if p.rowOf[w] >= 0 && reach.Sees(p.site.WitnessAt[w]) {
-			rows = append(rows, p.rowOf[w])
+	reach.SeesEach(p.site.WitnessAt[first:past], func(i int) {
+		if row := p.rowOf[first+i]; row >= 0 {
+			rows = append(rows, row)
 		}
-	}
-	slices.Sort(rows)
+	})
 	first = len(p.cover.Weights) - len(p.later)
 	for k, w := range p.later {
 		if reach.Sees(w) {

@@ -222,6 +222,14 @@ type rowReach struct {
 
 func (r *rowReach) Sees(p geom.Point) bool { return slices.Contains(r.sees, p) }
 
+func (r *rowReach) SeesEach(points []geom.Point, f func(int)) {
+	for i, p := range points {
+		if r.Sees(p) {
+			f(i)
+		}
+	}
+}
+
 func (r row) site(weights ...int64) placement.Site {
 	s := placement.Site{ThrowMM: 1000, LawnAreaM2: 1, Allows: func(geom.Point) bool { return false }}
 	for x, w := range weights {

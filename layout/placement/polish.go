@@ -73,7 +73,7 @@ func (p *placer) settle(t team, goal float64) team {
 var settleStepsMM = [...]int64{15, 5, 2, 1}
 
 func (p *placer) polishBy(steps []int64, least float64, t team, goal float64) team {
-	w := polishing{p: p, t: t, goal: goal, least: least, budget: p.s.PolishSteps * len(t.at)}
+	w := polishing{p: p, t: t, goal: goal, least: least, budget: p.s.PolishSteps * len(t.at), settled: make([]settledAt, len(t.at))}
 	for _, step := range steps {
 		for moved := true; moved; {
 			moved = false
@@ -92,6 +92,16 @@ type polishing struct {
 	goal   float64
 	least  float64 // gain in coverage worth a move
 	budget int     // exact evaluations left
+
+	moves   int         // made so far
+	settled []settledAt // of each head
+}
+
+// settledAt says when a head last had no better neighbour: it has none until
+// some head moves.
+type settledAt struct {
+	step  int64
+	moves int
 }
 
 var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}, {X: -1, Y: -1}, {Y: -1}, {X: 1, Y: -1}}
@@ -100,7 +110,7 @@ var compass = [8]geom.Point{{X: 1}, {X: 1, Y: 1}, {Y: 1}, {X: -1, Y: 1}, {X: -1}
 // Only heads near enough to wet the same ground are looked at meanwhile.
 func (w *polishing) improve(i int, step int64) bool {
 	t, site := &w.t, &w.p.site
-	if w.p.reaches(*t, w.goal) || w.budget <= 0 {
+	if w.p.reaches(*t, w.goal) || w.budget <= 0 || w.settled[i] == (settledAt{step, w.moves}) {
 		return false
 	}
 	home := t.at[i]
@@ -122,8 +132,10 @@ func (w *polishing) improve(i int, step int64) bool {
 		}
 	}
 	if best == home {
+		w.settled[i] = settledAt{step, w.moves}
 		return false
 	}
+	w.moves++
 	t.at[i], t.reach[i] = best, bestReach
 	t.share = w.p.share(t.reach)
 	return true

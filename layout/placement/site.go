@@ -10,6 +10,8 @@ import (
 type Reach interface {
 	// Sees reports whether the head wets p.
 	Sees(p geom.Point) bool
+	// SeesEach calls f, in order, for the index of every given point the head wets.
+	SeesEach(points []geom.Point, f func(i int))
 }
 
 // Site is the ground as placement sees it. The functions are pure: the same

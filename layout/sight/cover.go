@@ -51,8 +51,8 @@ func newSweep(within []geom.Segment, reaches []Reach) *sweep {
 			}
 		}
 	}
-	slices.SortFunc(curves, compareCurves)
-	return &sweep{curves: curves, cuts: slabCuts(curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
+	sortCurves(curves)
+	return &sweep{curves: curves, cuts: slabCuts(nil, curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
 }
 
 // curve is a function of x on [x0, x1].
@@ -130,10 +130,9 @@ func circlePrimitive(x, r float64) float64 {
 	return (x*math.Sqrt(r*r-x*x) + r*r*math.Asin(x/r)) / 2
 }
 
-// slabCuts returns the sorted abscissas at which curves begin, end or cross.
-// The curves come sorted by x0.
-func slabCuts(curves []curve) []float64 {
-	var cuts []float64
+// slabCuts appends the sorted abscissas at which curves begin, end or cross to
+// the empty cuts. The curves come sorted by x0.
+func slabCuts(cuts []float64, curves []curve) []float64 {
 	for i := range curves {
 		a := &curves[i]
 		cuts = append(cuts, a.x0, a.x1)

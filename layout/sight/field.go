@@ -132,13 +132,35 @@ func half(v geom.Point) int {
 
 // wedgeAt returns the index of the wedge that holds direction v.
 func (r *Reach) wedgeAt(v geom.Point) int {
-	i, exact := slices.BinarySearchFunc(r.wedges, v, func(w wedge, v geom.Point) int {
-		return compareDirections(w.dir, v)
-	})
-	if exact {
-		return i
+	lo, hi := 0, len(r.wedges) // the first wedge that begins after v is in [lo, hi]
+	for lo < hi {
+		if mid := (lo + hi) / 2; compareDirections(r.wedges[mid].dir, v) <= 0 {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
 	}
-	return (i + len(r.wedges) - 1) % len(r.wedges)
+	return (lo + len(r.wedges) - 1) % len(r.wedges)
+}
+
+// wedgeBeside is wedgeAt for a direction near the wedge w.
+func (r *Reach) wedgeBeside(w int, v geom.Point) int {
+	n := len(r.wedges)
+	for _, i := range [...]int{w, (w + 1) % n, (w + n - 1) % n} {
+		if r.within(i, v) {
+			return i
+		}
+	}
+	return r.wedgeAt(v)
+}
+
+// within reports whether direction v lies in wedge i.
+func (r *Reach) within(i int, v geom.Point) bool {
+	from := compareDirections(r.wedges[i].dir, v) <= 0
+	if i+1 < len(r.wedges) {
+		return from && compareDirections(v, r.wedges[i+1].dir) < 0
+	}
+	return from || compareDirections(v, r.wedges[0].dir) < 0
 }
 
 // nearer reports whether edge e is met before edge o in directions both span.
@@ -160,18 +182,43 @@ func (f *Field) nearer(e, o int32) bool {
 // count as seen, and so does what is seen past a single point where two
 // obstacles touch.
 func (r *Reach) Sees(p geom.Point) bool {
-	v := p.Sub(r.Head)
-	if d2 := v.Norm2(); r.outsider || d2 > r.ThrowMM*r.ThrowMM || d2 < r.LeastMM*r.LeastMM {
+	if !r.inRange(p) {
 		return false
 	}
-	if len(r.wedges) == 0 || v == (geom.Point{}) {
-		return true
+	v := p.Sub(r.Head)
+	return len(r.wedges) == 0 || v == (geom.Point{}) || r.seesIn(r.wedgeAt(v), p)
+}
+
+// SeesEach calls f for the index of every one of the given points that the
+// head wets, as Sees decides. Points in the order of a grid are quickest: the
+// next is mostly seen in the same direction or beside it.
+func (r *Reach) SeesEach(points []geom.Point, f func(i int)) {
+	w := 0
+	for i, p := range points {
+		if !r.inRange(p) {
+			continue
+		}
+		if v := p.Sub(r.Head); len(r.wedges) > 0 && v != (geom.Point{}) {
+			if w = r.wedgeBeside(w, v); !r.seesIn(w, p) {
+				continue
+			}
+		}
+		f(i)
 	}
-	w := r.wedgeAt(v)
+}
+
+// inRange reports whether p is neither too far from the head nor too near.
+func (r *Reach) inRange(p geom.Point) bool {
+	d2 := p.Sub(r.Head).Norm2()
+	return !r.outsider && d2 <= r.ThrowMM*r.ThrowMM && d2 >= r.LeastMM*r.LeastMM
+}
+
+// seesIn reports whether nothing hides p, in a direction of wedge w.
+func (r *Reach) seesIn(w int, p geom.Point) bool {
 	if r.clear(w, p) {
 		return true
 	}
-	onBorder := compareDirections(r.wedges[w].dir, v) == 0
+	onBorder := compareDirections(r.wedges[w].dir, p.Sub(r.Head)) == 0
 	return onBorder && r.clear((w+len(r.wedges)-1)%len(r.wedges), p)
 }
 

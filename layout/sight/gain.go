@@ -10,9 +10,11 @@ import (
 
 // Union is what several reaches wet together, kept as the curves that bound
 // it: far fewer than bound the reaches, so that what one more would add is
-// quickly told. It is read-only and safe for concurrent use.
+// quickly told. It keeps room to work in: one caller at a time.
 type Union struct {
 	curves []curve // by x0; owned by unionOwner
+	own    []curve // of the reach held against the union
+	sweep  sweep
 }
 
 // Owners of the curves where a reach is held against a union.
@@ -31,7 +33,7 @@ func NewUnion(reaches []Reach) *Union {
 		s.enter(a, b)
 		s.eachBorder(func(c int32) { u.extend(&piece[c], s.curves[c], a, b) })
 	}
-	slices.SortFunc(u.curves, compareCurves)
+	sortCurves(u.curves)
 	return u
 }
 
@@ -73,27 +75,24 @@ func (u *Union) extend(last *int, c curve, a, b float64) {
 // GainM2 returns the area, in square metres, that r wets and the union does
 // not: a sweep as in [CoveredM2] over what of the border is abreast of r.
 func (u *Union) GainM2(r *Reach) float64 {
-	var own []curve
+	u.own = u.own[:0]
 	for _, outline := range r.outlines() {
 		for _, p := range outline {
-			own = appendCurves(own, p, reachOwner)
+			u.own = appendCurves(u.own, p, reachOwner)
 		}
 	}
-	if len(own) == 0 {
+	if len(u.own) == 0 {
 		return 0
 	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i := range own {
-		lo, hi = math.Min(lo, own[i].x0), math.Max(hi, own[i].x1)
+	sortCurves(u.own)
+	lo, hi := u.own[0].x0, math.Inf(-1)
+	for i := range u.own {
+		hi = math.Max(hi, u.own[i].x1)
 	}
-	top := float64(r.Head.Y + r.ThrowMM)
-	for i := range u.curves {
-		if c := &u.curves[i]; c.x0 < hi && c.x1 > lo && c.lowest() < top {
-			own = append(own, *c)
-		}
-	}
-	slices.SortFunc(own, compareCurves)
-	s := sweep{curves: own, cuts: slabCuts(own), inside: make([]bool, 2)}
+	s := &u.sweep
+	s.curves = u.abreast(s.curves[:0], lo, hi, float64(r.Head.Y+r.ThrowMM))
+	s.cuts = slabCuts(s.cuts[:0], s.curves)
+	s.active, s.next, s.inside = s.active[:0], 0, append(s.inside[:0], false, false)
 	sum := 0.0
 	for i := 1; i < len(s.cuts); i++ {
 		if a, b := s.cuts[i-1], s.cuts[i]; b > lo && a < hi {
@@ -102,6 +101,26 @@ func (u *Union) GainM2(r *Reach) float64 {
 		}
 	}
 	return sum / (geom.MillimetresPerMetre * geom.MillimetresPerMetre)
+}
+
+// abreast appends the reach's own curves and those of the border that count
+// between lo and hi and below top, merged in order.
+func (u *Union) abreast(out []curve, lo, hi, top float64) []curve {
+	own := u.own
+	for i := range u.curves {
+		c := &u.curves[i]
+		if c.x0 >= hi {
+			break
+		}
+		if c.x1 <= lo || c.lowest() >= top {
+			continue
+		}
+		for len(own) > 0 && compareCurves(&own[0], c) < 0 {
+			out, own = append(out, own[0]), own[1:]
+		}
+		out = append(out, *c)
+	}
+	return append(out, own...)
 }
 
 // lowest returns a height the curve does not go below.
@@ -133,6 +152,10 @@ func (s *sweep) gained(a, b float64) float64 {
 }
 
 // compareCurves orders curves by where they begin and end.
-func compareCurves(a, b curve) int {
+func compareCurves(a, b *curve) int {
 	return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
+}
+
+func sortCurves(curves []curve) {
+	slices.SortFunc(curves, func(a, b curve) int { return compareCurves(&a, &b) })
 }

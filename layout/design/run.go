@@ -1,8 +1,10 @@
 package design
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
 
 	"lotwright/layout"
 	"lotwright/layout/candidate"
@@ -142,7 +144,8 @@ func (r *run) heads(ctx context.Context) error {
 	if p.Status == placement.Unreachable {
 		r.d.Status = layout.StatusInfeasible
 		r.d.Reason = r.unreachable()
-		r.note("coverage.unreachable", layout.SeverityError, r.d.Reason)
+		r.d.Notes = append(r.d.Notes, layout.Note{Rule: "coverage.unreachable", Severity: layout.SeverityError,
+			Text: r.d.Reason, At: r.driest(p.Heads)})
 	}
 	return nil
 }
@@ -179,6 +182,17 @@ func (r *run) settleOn(p placement.Result) {
 	r.describe(p.Heads)
 }
 
+// driest returns where the largest patch lies that heads at the given places
+// leave dry, if there is any.
+func (r *run) driest(at []geom.Point) *geom.Point {
+	dry := r.field.Dry(r.reaches(at, r.heldThrowMM()))
+	if len(dry) == 0 {
+		return nil
+	}
+	largest := slices.MaxFunc(dry, func(a, b sight.Dry) int { return cmp.Compare(a.AreaMM2, b.AreaMM2) })
+	return &largest.At
+}
+
 // heldThrowMM is the throw the target must be met with: less the margin.
 func (r *run) heldThrowMM() int64 {
 	return (r.d.Throw * layout.Length(1-r.s.Margin)).Millimetres()
@@ -187,30 +201,64 @@ func (r *run) heldThrowMM() int64 {
 // share returns the exact share of the lawn that heads at the given places
 // reach with a throw.
 func (r *run) share(at []geom.Point, throwMM int64) float64 {
-	reaches := make([]sight.Reach, len(at))
+	return r.field.CoveredWithinM2(r.reaches(at, throwMM)) / r.d.IrrigatedArea
+}
+
+// reaches returns what heads at the given places reach with a throw.
+func (r *run) reaches(at []geom.Point, throwMM int64) []sight.Reach {
+	out := make([]sight.Reach, len(at))
 	for i, p := range at {
-		reaches[i] = r.field.From(p, throwMM, r.s.Head.LeastThrow.Millimetres())
+		out[i] = r.field.From(p, throwMM, r.s.Head.LeastThrow.Millimetres())
 	}
-	return r.field.CoveredWithinM2(reaches) / r.d.IrrigatedArea
+	return out
 }
 
 // slack returns how much of the throw could be lost before the heads, where
 // they stand, missed the target; zero when they miss it already.
 func (r *run) slack(at []geom.Point) layout.Length {
 	full := r.d.Throw.Millimetres()
-	enough := func(throwMM int64) bool { return r.share(at, throwMM) >= r.s.CoverageTarget }
-	if len(at) == 0 || !enough(full) {
+	spare := func(throwMM int64) float64 { return r.share(at, throwMM) - r.s.CoverageTarget }
+	if len(at) == 0 {
 		return 0
 	}
-	low, high := int64(0), full // enough at high, not at low
-	for high-low > 1 {
-		if mid := (low + high) / 2; enough(mid) {
-			high = mid
-		} else {
-			low = mid
-		}
+	most := spare(full)
+	if most < 0 {
+		return 0
 	}
-	return layout.Length(full-high) / geom.MillimetresPerMetre
+	least := leastWhere(bracket{high: full, atLow: -r.s.CoverageTarget, atHigh: most}, spare)
+	return layout.Length(full-least) / geom.MillimetresPerMetre
+}
+
+// bracket holds the places between which a function turns from negative, and
+// its values there.
+type bracket struct {
+	low, high     int64
+	atLow, atHigh float64
+}
+
+// leastWhere returns the least x in the bracket at which the increasing f is
+// not negative. It closes in by false position, the value at an end that stays
+// halved (Illinois; Dowell and Jarratt 1971): half the evaluations of bisection.
+func leastWhere(b bracket, f func(x int64) float64) int64 {
+	for last := 0; b.high-b.low > 1; {
+		x := b.low + int64(float64(b.high-b.low)*b.atLow/(b.atLow-b.atHigh))
+		x = min(max(x, b.low+1), b.high-1)
+		v := f(x)
+		if v < 0 {
+			b.low, b.atLow = x, v
+			if last < 0 {
+				b.atHigh /= 2
+			}
+			last = -1
+			continue
+		}
+		b.high, b.atHigh = x, v
+		if last > 0 {
+			b.atLow /= 2
+		}
+		last = 1
+	}
+	return b.high
 }
 
 // siteOf returns the ground as placement sees it.

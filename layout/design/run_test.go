@@ -341,7 +341,10 @@ func TestUnreachableTarget(t *testing.T) {
 	s.CoverageTarget = 0.99
 	d := run(t, lot, s)
 	assert.Equal(t, layout.StatusInfeasible, d.Status)
-	assert.NotNil(t, note(d, "coverage.unreachable"))
+	n := note(d, "coverage.unreachable")
+	require.NotNil(t, n)
+	require.NotNil(t, n.At)
+	assert.Equal(t, geom.Interior, d.Dry.Locate(*n.At))
 	assert.NotEmpty(t, d.Heads, "the best that was found is attached")
 	assert.NotEmpty(t, d.Network.Runs)
 	pocket := rect(7.5, 7.5, 10, 10)

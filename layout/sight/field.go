@@ -156,11 +156,11 @@ func (r *Reach) wedgeBeside(w int, v geom.Point) int {
 
 // within reports whether direction v lies in wedge i.
 func (r *Reach) within(i int, v geom.Point) bool {
-	from := compareDirections(r.wedges[i].dir, v) <= 0
-	if i+1 < len(r.wedges) {
-		return from && compareDirections(v, r.wedges[i+1].dir) < 0
+	from, to := r.wedges[i].dir, r.wedges[(i+1)%len(r.wedges)].dir
+	if from.Cross(to) > 0 { // less than half a turn
+		return from.Cross(v) >= 0 && v.Cross(to) > 0
 	}
-	return from || compareDirections(v, r.wedges[0].dir) < 0
+	return r.wedgeAt(v) == i
 }
 
 // nearer reports whether edge e is met before edge o in directions both span.

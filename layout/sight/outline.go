@@ -34,11 +34,11 @@ func (r *Reach) outlineAt(radius float64) []piece {
 	if len(r.wedges) == 0 {
 		return fullCircle(h, radius)
 	}
-	var out []piece
+	far := make([]piece, 0, 2*len(r.wedges)+8)
 	for i := range r.wedges {
-		out = r.appendWedge(out, i, radius)
+		far = r.appendWedge(far, i, radius)
 	}
-	return closeRadials(out)
+	return closeRadials(far)
 }
 
 // fullCircle returns the circle as four quarters.

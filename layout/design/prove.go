@@ -28,7 +28,7 @@ func (r *run) prove(ctx context.Context) error {
 	for {
 		heads := len(r.d.Heads)
 		stands, err := r.proveOnce(ctx)
-		if err != nil || len(stands) == 0 || r.d.Proof.Bound == heads {
+		if err != nil || len(stands) == 0 {
 			return err
 		}
 		if err := r.replace(ctx, stands); err != nil || len(r.d.Heads) == heads {
@@ -37,23 +37,28 @@ func (r *run) prove(ctx context.Context) error {
 	}
 }
 
-// proveOnce tries to prove the present number of heads, and returns where the
-// search stands heads in parts.
+// proveOnce tries to prove the present number of heads. Where fewer are not
+// ruled out it returns where the search stands heads in parts.
 func (r *run) proveOnce(ctx context.Context) ([]certify.Stand, error) {
 	heads := len(r.d.Heads)
 	if heads == 1 {
 		r.d.Proof = layout.Proof{Kind: layout.ProofContinuous, Bound: 1} // no head reaches nothing
 		return nil, nil
 	}
+	gap := r.d.Proof.Bound < heads // even the choice among the spots may do with fewer
 	found, err := certify.Prove(ctx, r.claim(heads), certify.Settings{Boxes: r.s.Effort.Boxes, Pivots: r.s.Effort.Pivots})
 	if err != nil {
 		return nil, err
 	}
 	r.d.Effort.Boxes += found.Boxes
-	if found.Certificate == nil {
-		return found.Stands, nil
+	if found.Certificate != nil {
+		err = r.recheck(ctx, found.Certificate)
 	}
-	return found.Stands, r.recheck(ctx, found.Certificate)
+	proven := found.Certificate != nil && r.d.Proof.Bound == heads
+	if fewer := gap || found.Relaxation <= float64(heads-1); proven || !fewer {
+		return nil, err
+	}
+	return found.Stands, err
 }
 
 // replace places the heads again with more spots to choose from, and keeps the

@@ -10,6 +10,10 @@
 //
 //	N ≥ (Σ weight − K) / M.
 //
+// Where all of the lawn is to be reached, K is nothing and weight need not be
+// spread: it stands on squares small enough to be points, in the corners and
+// along the edges, where the lawn is hardest to reach.
+//
 // # How M is bounded
 //
 // The ground where heads may stand is cut into boxes. For a box, every small
@@ -24,7 +28,10 @@
 // # How the weights are found
 //
 // They solve the dual of the covering problem, a packing program whose rows
-// are boxes: those found to hold too much come in as rows until none is found
-// or the effort is spent. The floats of that program propose the weights; only
-// the whole numbers they are rounded to are searched and published.
+// are boxes. It begins with a sample of spots; then those boxes found to hold
+// too much come in as rows until none is found or the effort is spent. Boxes
+// once cut, and what each could wet, are kept from round to round. Where a grid
+// proves nearly enough, a finer one is tried. The floats of that program
+// propose the weights; only the whole numbers they are rounded to are searched
+// and published.
 package certify

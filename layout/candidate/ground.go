@@ -125,11 +125,13 @@ const middleStepMM = 250
 // each spot moved across the strip to where the room is largest.
 func (g *Ground) middleLine() ([]geom.Point, error) {
 	reach := 2 * max(g.clear.EdgeMM, g.clear.BuildingMM)
-	near, err := geom.Buffer(g.Legal, reach+marginMM, geom.RoundJoin)
-	if err != nil {
-		return nil, fmt.Errorf("strips too narrow for the clearances: %w", err)
+	if g.allNear(reach) {
+		return nil, nil
 	}
-	strips := withoutSmall(geom.Difference(g.lawn, near))
+	strips, err := g.strips(reach)
+	if err != nil {
+		return nil, err
+	}
 	var out []geom.Point
 	for _, p := range gridPoints(strips, middleStepMM) {
 		if middle := g.centred(p); g.lawn.Locate(middle) == geom.Interior && !g.noDig.Has(middle) {
@@ -138,6 +140,66 @@ func (g *Ground) middleLine() ([]geom.Point, error) {
 	}
 	slices.SortFunc(out, geom.Point.Compare)
 	return slices.Compact(out), nil
+}
+
+// strips returns the lawn farther than mm from legal ground.
+func (g *Ground) strips(mm int64) (geom.Region, error) {
+	near, err := geom.Buffer(g.Legal, mm+marginMM, geom.RoundJoin)
+	if err != nil {
+		return nil, fmt.Errorf("strips too narrow for the clearances: %w", err)
+	}
+	return withoutSmall(geom.Difference(g.lawn, near)), nil
+}
+
+// allNear reports whether every point of the lawn that middleLine would try
+// lies within mm of legal ground, as on most lots: then there is no strip, and
+// no outline to draw around it.
+func (g *Ground) allNear(mm int64) bool {
+	b := g.lawn.Bounds()
+	for x := floorTo(b.Min.X, middleStepMM); x <= b.Max.X; x += middleStepMM {
+		legal := upright(g.Legal, x)
+		for _, lawn := range upright(g.lawn, x) {
+			for y := -floorTo(1-lawn.from, middleStepMM); y <= lawn.to+1; y += middleStepMM {
+				beside := slices.ContainsFunc(legal, func(l stretch) bool { return l.from-mm <= y && y <= l.to+mm })
+				if !beside && !g.Legal.EdgeWithin(geom.Pt(x, y), mm) {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}
+
+// stretch is part of an upright line.
+type stretch struct{ from, to int64 }
+
+// upright returns the stretches of the line at x that lie in g, to the
+// millimetre, and those that are no more than a corner or an edge of g.
+func upright(g geom.Region, x int64) []stretch {
+	var crossings []int64
+	var out []stretch
+	for _, poly := range g {
+		for _, ring := range poly {
+			for i, a := range ring {
+				b := ring[(i+1)%len(ring)]
+				if a.X == x {
+					out = append(out, stretch{a.Y, a.Y})
+				}
+				if a.X == x && b.X == x {
+					out = append(out, stretch{min(a.Y, b.Y), max(a.Y, b.Y)})
+				}
+				if (a.X <= x) != (b.X <= x) {
+					t := float64(x-a.X) / float64(b.X-a.X)
+					crossings = append(crossings, a.Y+int64(math.Round(t*float64(b.Y-a.Y))))
+				}
+			}
+		}
+	}
+	slices.Sort(crossings)
+	for i := 0; i+1 < len(crossings); i += 2 {
+		out = append(out, stretch{crossings[i], crossings[i+1]})
+	}
+	return out
 }
 
 // centred moves p at right angles to the edge that leaves it the least room

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -19,12 +20,22 @@ import (
 
 // surveyedLots are every third of the surveyed lots of the reference data.
 func surveyedLots(b *testing.B) []*layout.Lot {
+	var lots []*layout.Lot
+	for i, lot := range allSurveyedLots(b) {
+		if i%3 == 0 {
+			lots = append(lots, lot)
+		}
+	}
+	return lots
+}
+
+func allSurveyedLots(b *testing.B) []*layout.Lot {
 	batch, err := assemble.Open(context.Background(),
 		[]assemble.Input{{Path: "../../testdata/reference/lots_A.geojson"}}, assemble.Options{})
 	require.NoError(b, err)
 	defer batch.Close()
 	var lots []*layout.Lot
-	for i := 0; i < batch.Len(); i += 3 {
+	for i := range batch.Len() {
 		item := batch.Lot(i)
 		require.NotNil(b, item.Lot)
 		lots = append(lots, item.Lot)
@@ -141,4 +152,29 @@ func BenchmarkRun(b *testing.B) {
 			b.ReportMetric(float64(heads), "heads")
 		})
 	}
+}
+
+// smallLotM2 is the size of lot that most of a subdivision is made of.
+const smallLotM2 = 800
+
+// BenchmarkSmallLots times the whole default design of each surveyed lot of at
+// most [smallLotM2]. Run with -cpu 1: the times are of the wall clock.
+func BenchmarkSmallLots(b *testing.B) {
+	s := gauged(55)
+	s.Effort.Boxes = 0
+	var took []time.Duration
+	lots := slices.DeleteFunc(allSurveyedLots(b), func(lot *layout.Lot) bool { return lot.Parcel.AreaM2() > smallLotM2 })
+	for b.Loop() {
+		for _, lot := range lots {
+			start := time.Now()
+			_, err := design.Run(context.Background(), lot, s)
+			took = append(took, time.Since(start))
+			require.NoError(b, err)
+		}
+	}
+	slices.Sort(took)
+	quantile := func(percent int) float64 { return took[(len(took)-1)*percent/100].Seconds() * 1000 }
+	b.ReportMetric(quantile(50), "ms/lot-median")
+	b.ReportMetric(quantile(99), "ms/lot-p99")
+	b.ReportMetric(float64(len(lots)), "lots")
 }

@@ -70,7 +70,7 @@ func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
 			site.Spots = append(site.Spots, s.At)
 		}
 	}
-	site.Start = [][]geom.Point{headPlaces(r.d.Heads)}
+	site.Start = append(slices.Clone(r.s.Start), headPlaces(r.d.Heads))
 	p, err := r.placed(ctx, site)
 	if err != nil || p.Status != placement.Reached || len(p.Heads) >= len(r.d.Heads) {
 		return err

@@ -266,7 +266,7 @@ func (r *run) siteOf(spacing int64) placement.Site {
 	throw, least := r.heldThrowMM(), r.s.Head.LeastThrow.Millimetres()
 	site := placement.Site{
 		Spots: r.standing.Spots(spacing), ThrowMM: throw, LawnAreaM2: r.d.IrrigatedArea,
-		Pinned: r.lot.Pinned, Allows: r.standing.Allows,
+		Pinned: r.lot.Pinned, Allows: r.standing.Allows, Start: r.s.Start,
 		ReachFrom: func(p geom.Point) placement.Reach {
 			reach := r.field.From(p, throw, least)
 			return &reach

@@ -8,6 +8,7 @@ import (
 	"math"
 
 	"lotwright/layout"
+	"lotwright/layout/geom"
 )
 
 // Settings steer a run. The zero value makes a sensible design with the generic
@@ -33,6 +34,10 @@ type Settings struct {
 
 	SupplyAllowance *layout.Pressure // lost between tap and head; nil means [DefaultSupplyAllowance]
 	DesignFlowShare float64          // share of the measured flow to use; 0 means [DefaultDesignFlowShare]
+
+	// Start holds heads to try before any choice is made, such as those of a
+	// design for less pressure or more coverage; pinned ones left out.
+	Start [][]geom.Point
 
 	Effort Effort
 }

@@ -11,19 +11,38 @@ import (
 	"lotwright/layout"
 )
 
-// Chart compares what one batch of lots needs at several pressures.
+// Chart compares what one batch of lots needs at several pressures, or for
+// several coverage targets.
 type Chart struct {
 	Title  string
-	Axis   string // which pressure is meant, e.g. "Static pressure"; empty: "Pressure"
+	Axis   string // what is compared, e.g. "Static pressure"; empty: "Pressure"
 	Points []ChartPoint
 }
 
-// ChartPoint is the outcome of a batch at one pressure.
+// ChartPoint is the outcome of a batch at one pressure or, where it has one, for
+// one coverage target.
 type ChartPoint struct {
 	Pressure   layout.Pressure
+	Target     float64 // share of the lawn; 0: pressures are compared
 	Heads      int // in all, on the lots that could be designed
 	Designed   int // lots
 	Infeasible int // lots no design can serve at this pressure
+}
+
+// value is where the point stands on the axis: kPa, or per cent.
+func (pt ChartPoint) value() float64 {
+	if pt.Target > 0 {
+		return 100 * pt.Target
+	}
+	return pt.Pressure.KPa()
+}
+
+// words name the point below the axis, in two lines.
+func (pt ChartPoint) words() (first, second string) {
+	if pt.Target > 0 {
+		return shortNumber(100*pt.Target) + " %", ""
+	}
+	return shortNumber(pt.Pressure.PSI()) + " psi", decimal(pt.Pressure.KPa(), 0) + " kPa"
 }
 
 // The chart's page and its two fields, in page units.
@@ -38,24 +57,27 @@ var (
 	infeasibleField = box{80, 410, 870, 500}
 )
 
-// PressureChart draws the total of heads, and below it the number of lots that
-// cannot be designed, against pressure. A total that leaves lots out is drawn
+// ScenarioChart draws the total of heads, and below it the number of lots that
+// cannot be designed, against pressure or coverage. A total that leaves lots out is drawn
 // hollow, since it does not compare with one that serves all.
-func PressureChart(w io.Writer, c Chart) error {
+func ScenarioChart(w io.Writer, c Chart) error {
 	for i, pt := range c.Points {
-		if !finite(float64(pt.Pressure)) || pt.Pressure <= 0 {
+		if pt.Target < 0 || pt.Target > 1 || math.IsNaN(pt.Target) {
+			return fmt.Errorf("drawing: chart point %d: coverage target %v, want a share", i+1, pt.Target)
+		}
+		if pt.Target == 0 && (!finite(float64(pt.Pressure)) || pt.Pressure <= 0) {
 			return fmt.Errorf("drawing: chart point %d: pressure %v kPa, want a positive number", i+1, float64(pt.Pressure))
 		}
 		if pt.Heads < 0 || pt.Designed < 0 || pt.Infeasible < 0 {
 			return fmt.Errorf("drawing: chart point %d: negative count", i+1)
 		}
 	}
-	return pressureChart(c).writeTo(w)
+	return scenarioChart(c).writeTo(w)
 }
 
-func pressureChart(c Chart) *page {
+func scenarioChart(c Chart) *page {
 	points := slices.Clone(c.Points)
-	slices.SortStableFunc(points, func(a, b ChartPoint) int { return cmp.Compare(a.Pressure, b.Pressure) })
+	slices.SortStableFunc(points, func(a, b ChartPoint) int { return cmp.Compare(a.value(), b.value()) })
 	p := &page{width: chartWidth, height: chartHeight, decimals: 2}
 	title := cmp.Or(clean(c.Title), "Heads against pressure")
 	p.about(title, chartSummary(points))
@@ -72,7 +94,11 @@ func pressureChart(c Chart) *page {
 func chartSummary(points []ChartPoint) string {
 	out := ""
 	for _, pt := range points {
-		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", pressureWords(pt.Pressure), counted(pt.Heads, "head"),
+		name := pressureWords(pt.Pressure)
+		if pt.Target > 0 {
+			name, _ = pt.words()
+		}
+		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", name, counted(pt.Heads, "head"),
 			counted(pt.Designed, "lot"), counted(pt.Infeasible, "lot"))
 	}
 	return clean(out)
@@ -83,9 +109,9 @@ type axis struct{ low, high, from, to float64 }
 
 func (a axis) at(v float64) float64 { return a.from + (v-a.low)/(a.high-a.low)*(a.to-a.from) }
 
-// pressureAxis leaves an eighth of the range free on either side.
-func pressureAxis(points []ChartPoint) axis {
-	low, high := points[0].Pressure.KPa(), points[len(points)-1].Pressure.KPa()
+// scenarioAxis leaves an eighth of the range free on either side.
+func scenarioAxis(points []ChartPoint) axis {
+	low, high := points[0].value(), points[len(points)-1].value()
 	const free = 0.125
 	pad := (high - low) * free
 	if pad == 0 {
@@ -115,7 +141,7 @@ func roundStep(v float64) float64 {
 }
 
 func (p *page) chartFields(points []ChartPoint, axisName string) {
-	x := pressureAxis(points)
+	x := scenarioAxis(points)
 	most, mostOut := 0, 0
 	for _, pt := range points {
 		most, mostOut = max(most, pt.Heads), max(mostOut, pt.Infeasible)
@@ -124,7 +150,7 @@ func (p *page) chartFields(points []ChartPoint, axisName string) {
 	lots, lotStep := countAxis(mostOut, infeasibleField)
 	p.scaleLines(heads, headStep, headsField, "Heads in all")
 	p.scaleLines(lots, lotStep, infeasibleField, "Infeasible lots")
-	p.pressureTicks(points, x, axisName)
+	p.scenarioTicks(points, x, axisName)
 	p.bars(points, x, lots)
 	p.headLine(points, x, heads)
 	p.chartKey()
@@ -141,22 +167,24 @@ func (p *page) scaleLines(a axis, step float64, field box, name string) {
 	p.text(label{at: vec{field.left, field.top - 8}, words: name, size: chartText, bold: true})
 }
 
-// pressureTicks writes each pressure in both units below the fields, leaving
-// out those there is no room for.
-func (p *page) pressureTicks(points []ChartPoint, x axis, name string) {
+// scenarioTicks names each point below the fields, pressures in both units,
+// leaving out those there is no room for.
+func (p *page) scenarioTicks(points []ChartPoint, x axis, name string) {
 	y := infeasibleField.bottom
 	free := math.Inf(-1)
 	for _, pt := range points {
-		at := x.at(pt.Pressure.KPa())
+		at := x.at(pt.value())
 		p.line(vec{at, y}, vec{at, y + 5}, thinFrame)
-		psi, kpa := shortNumber(pt.Pressure.PSI())+" psi", decimal(pt.Pressure.KPa(), 0)+" kPa"
-		half := max(textWidth(psi, chartText, false), textWidth(kpa, chartText, false)) / 2
+		first, second := pt.words()
+		half := max(textWidth(first, chartText, false), textWidth(second, chartText, false)) / 2
 		if at-half < free {
 			continue
 		}
 		free = at + half + 5
-		p.text(label{at: vec{at, y + 18}, words: psi, size: chartText, anchor: atMiddle})
-		p.text(label{at: vec{at, y + 32}, words: kpa, size: chartText, anchor: atMiddle})
+		p.text(label{at: vec{at, y + 18}, words: first, size: chartText, anchor: atMiddle})
+		if second != "" {
+			p.text(label{at: vec{at, y + 32}, words: second, size: chartText, anchor: atMiddle})
+		}
 	}
 	middle := (infeasibleField.left + infeasibleField.right) / 2
 	words := shortened(name, infeasibleField.width(), chartText, true)
@@ -173,7 +201,7 @@ func (p *page) bars(points []ChartPoint, x axis, lots axis) {
 	half := min(22, 0.35*leastGap(points, x))
 	pl := placer{within: infeasibleField}
 	for _, pt := range points {
-		at := x.at(pt.Pressure.KPa())
+		at := x.at(pt.value())
 		if pt.Infeasible > 0 {
 			b := box{at - half, lots.at(float64(pt.Infeasible)), at + half, infeasibleField.bottom}
 			p.area([][]vec{b.corners().list()}, dryArea, b)
@@ -186,7 +214,7 @@ func (p *page) bars(points []ChartPoint, x axis, lots axis) {
 func leastGap(points []ChartPoint, x axis) float64 {
 	gap := x.to - x.from
 	for i := 1; i < len(points); i++ {
-		if d := x.at(points[i].Pressure.KPa()) - x.at(points[i-1].Pressure.KPa()); d > 0 {
+		if d := x.at(points[i].value()) - x.at(points[i-1].value()); d > 0 {
 			gap = min(gap, d)
 		}
 	}
@@ -196,7 +224,7 @@ func leastGap(points []ChartPoint, x axis) float64 {
 // headLine joins the totals; a marker is hollow, and the line to it dashed,
 // where lots are left out.
 func (p *page) headLine(points []ChartPoint, x axis, heads axis) {
-	at := func(pt ChartPoint) vec { return vec{x.at(pt.Pressure.KPa()), heads.at(float64(pt.Heads))} }
+	at := func(pt ChartPoint) vec { return vec{x.at(pt.value()), heads.at(float64(pt.Heads))} }
 	for i := 1; i < len(points); i++ {
 		l := look{stroke: blue, width: 2.2}
 		if points[i-1].Infeasible+points[i].Infeasible > 0 {

@@ -23,8 +23,8 @@ func scenarios() Chart {
 	}}
 }
 
-func TestPressureChart(t *testing.T) {
-	p := pressureChart(scenarios())
+func TestScenarioChart(t *testing.T) {
+	p := scenarioChart(scenarios())
 	out := checkPage(t, p)
 	for _, want := range []string{"45 psi", "310 kPa", "70 psi", "483 kPa", "141", "172", "151", "128", "6", "1", "Static pressure", "Heads in all", "Infeasible lots"} {
 		assert.Contains(t, out.texts, want)
@@ -33,14 +33,14 @@ func TestPressureChart(t *testing.T) {
 
 	shuffled := scenarios()
 	shuffled.Points[0], shuffled.Points[3] = shuffled.Points[3], shuffled.Points[0]
-	assert.Equal(t, render(t, p), render(t, pressureChart(shuffled)), "order of points does not matter")
+	assert.Equal(t, render(t, p), render(t, scenarioChart(shuffled)), "order of points does not matter")
 	assert.Equal(t, layout.PSI(70), shuffled.Points[0].Pressure, "and is left as it was")
 }
 
 // TestMarksStandForTheirNumbers reads the marks back: equal steps of heads are
 // equal heights, and hollow marks are those with lots left out.
 func TestMarksStandForTheirNumbers(t *testing.T) {
-	out := checkPage(t, pressureChart(scenarios()))
+	out := checkPage(t, scenarioChart(scenarios()))
 	var x, y []float64
 	var hollow []bool
 	for _, m := range out.marks {
@@ -63,17 +63,17 @@ func TestMarksStandForTheirNumbers(t *testing.T) {
 func TestChartRefusesNonsense(t *testing.T) {
 	for _, pt := range []ChartPoint{{Pressure: 0}, {Pressure: layout.Pressure(math.NaN())}, {Pressure: layout.Pressure(math.Inf(1))}, {Pressure: 300, Heads: -1}, {Pressure: 300, Infeasible: -2}} {
 		var b bytes.Buffer
-		err := PressureChart(&b, Chart{Points: []ChartPoint{{Pressure: 300}, pt}})
+		err := ScenarioChart(&b, Chart{Points: []ChartPoint{{Pressure: 300}, pt}})
 		require.ErrorContains(t, err, "chart point 2")
 		assert.Zero(t, b.Len())
 	}
 }
 
 func TestChartsOfFewPoints(t *testing.T) {
-	out := checkPage(t, pressureChart(Chart{}))
+	out := checkPage(t, scenarioChart(Chart{}))
 	assert.Contains(t, out.texts, "No scenarios to compare")
-	checkPage(t, pressureChart(Chart{Points: []ChartPoint{{Pressure: 300}}}))
-	checkPage(t, pressureChart(Chart{Points: []ChartPoint{{Pressure: 300, Heads: 5}, {Pressure: 300, Heads: 5}}}))
+	checkPage(t, scenarioChart(Chart{Points: []ChartPoint{{Pressure: 300}}}))
+	checkPage(t, scenarioChart(Chart{Points: []ChartPoint{{Pressure: 300, Heads: 5}, {Pressure: 300, Heads: 5}}}))
 }
 
 func TestChartOfAnything(t *testing.T) {
@@ -85,9 +85,25 @@ func TestChartOfAnything(t *testing.T) {
 				Heads:    rapid.IntRange(0, 2000000).Draw(t, "heads"), Infeasible: rapid.IntRange(0, 300000).Draw(t, "out"),
 			})
 		}
-		out := checkPage(t, pressureChart(c))
+		out := checkPage(t, scenarioChart(c))
 		if len(c.Points) == 1 && !strings.Contains(strings.Join(out.texts, "\n"), decimal(float64(c.Points[0].Heads), 0)) {
 			t.Fatal("the number is missing")
 		}
 	})
+}
+
+// TestCoverageChart: targets stand where their shares put them, named in per
+// cent.
+func TestCoverageChart(t *testing.T) {
+	c := Chart{Title: "Larkenfold, five targets", Axis: "Share of the lawn to reach"}
+	for i, target := range []float64{0.9, 1, 0.95, 0.97, 0.99} {
+		c.Points = append(c.Points, ChartPoint{Target: target, Heads: 130 + 10*i, Designed: 24})
+	}
+	out := checkPage(t, scenarioChart(c))
+	for _, words := range []string{"90 %", "95 %", "97 %", "99 %", "100 %"} {
+		assert.Contains(t, out.texts, words)
+	}
+	assert.NotContains(t, strings.Join(out.texts, " "), "psi")
+	var b strings.Builder
+	assert.ErrorContains(t, ScenarioChart(&b, Chart{Points: []ChartPoint{{Target: 1.2}}}), "coverage target 1.2")
 }

@@ -24,7 +24,7 @@ func TestWriteErrorsAreReturned(t *testing.T) {
 	d := layout.Refused("1", "no parcel", nil)
 	assert.ErrorIs(t, drawing.Plan(fullDisk{}, nil, d), errFull)
 	assert.ErrorIs(t, drawing.ContactSheet(fullDisk{}, "", nil), errFull)
-	assert.ErrorIs(t, drawing.PressureChart(fullDisk{}, drawing.Chart{}), errFull)
+	assert.ErrorIs(t, drawing.ScenarioChart(fullDisk{}, drawing.Chart{}), errFull)
 }
 
 func TestPlanNeedsADesign(t *testing.T) {

@@ -134,7 +134,7 @@ func TestHostileWordsAreHarmless(t *testing.T) {
 	d.Notes = []layout.Note{{Text: hostileID}}
 	d.Network.Runs[0].To = `"/><a href="x">`
 	for name, p := range map[string]*page{"plan": plan(lot, d), "sheet": contactSheet(hostileID, []Item{{lot, d}}),
-		"chart": pressureChart(Chart{hostileID, hostileID, []ChartPoint{{Pressure: 300, Heads: 4}}})} {
+		"chart": scenarioChart(Chart{hostileID, hostileID, []ChartPoint{{Pressure: 300, Heads: 4}}})} {
 		out := checkPage(t, p)
 		data := string(render(t, p))
 		assert.NotContains(t, data, "<img", name)

@@ -28,6 +28,9 @@ func (p *placer) refine(ctx context.Context, polished team, r setcover.Result, t
 	f := refinement{p: p, target: target}
 	goal, chosen, stalls := r.Bound, r.Chosen, 0
 	raw := p.team(p.places(r.Chosen))
+	for _, start := range p.site.Start {
+		f.keep(p.team(start))
+	}
 	for round := 0; round < p.s.Rounds && ctx.Err() == nil; round++ {
 		f.keep(raw)
 		f.keep(polished)

@@ -179,7 +179,10 @@ func TestUsage(t *testing.T) {
 		{"design x -o - --least-strip 2", "--least-strip"},
 		{"design " + input + " -o " + input, "is an input and an output"},
 		{"design " + input + " -o - --head-pressure 55psi --lot nobody", `no lot "nobody"`},
-		{"compare x", "missing flags: --pressure"},
+		{"compare x", "missing flags: --pressure=40psi,50psi,60psi,... or --targets="},
+		{"compare x --pressure 50psi --targets 90%", "--pressure and --targets can't be used together"},
+		{"compare x --targets 90%,120%", `"120%" is not a share`},
+		{"compare x --pressure 50psi --head-pressure 50psi", "--head-pressure goes with --targets"},
 		{"compare x --pressure 50psi,60", `--pressure: "60" is not a pressure`},
 		{"check", "no input"},
 		{"serve --grpc-listen 0.0.0.0:0", "loopback"},
@@ -534,6 +537,44 @@ func TestCompareAgreesWithDesign(t *testing.T) {
 	displaced := filepath.Join(dir, "own.csv")
 	require.Equal(t, cli.ExitOK, run(t, own, "compare", "-", "--pressure", "45psi", "--table", displaced, "-q").code)
 	assert.Equal(t, read(t, table), read(t, displaced))
+}
+
+// TestCompareTargets: more of the lawn never takes fewer heads, whatever the
+// order the targets are given in; and a target by itself is what design gives.
+func TestCompareTargets(t *testing.T) {
+	dir := t.TempDir()
+	table, totals, chart := filepath.Join(dir, "t.csv"), filepath.Join(dir, "totals.csv"), filepath.Join(dir, "chart.svg")
+	r := run(t, collection(yards(4)), "compare", "-", "--targets", "97%,85%,1,0.999", "--head-pressure", "45psi",
+		"--table", table, "--csv", totals, "--chart", chart)
+	require.Equal(t, cli.ExitOK, r.code, r.stderr)
+	assert.Contains(t, r.out, "99.9 %")
+	rows, err := csv.NewReader(strings.NewReader(read(t, table))).ReadAll()
+	require.NoError(t, err)
+	assert.Equal(t, []string{"lot", "heads_97pct", "heads_85pct", "heads_100pct", "heads_99.9pct"}, rows[0])
+	more := 0
+	for _, row := range rows[1:] {
+		var at97, at85, at100, at999 int
+		_, err := fmt.Sscan(strings.Join(row[1:], " "), &at97, &at85, &at100, &at999)
+		require.NoError(t, err)
+		assert.LessOrEqual(t, at85, at97)
+		assert.LessOrEqual(t, at97, at999)
+		assert.LessOrEqual(t, at999, at100)
+		more += at100 - at85
+	}
+	assert.Positive(t, more)
+	lines, err := csv.NewReader(strings.NewReader(read(t, totals))).ReadAll()
+	require.NoError(t, err)
+	assert.Equal(t, "0.8500", lines[2][slices.Index(lines[0], "coverage_target")])
+	assert.Contains(t, read(t, chart), "85 %")
+
+	alone := filepath.Join(dir, "alone.csv")
+	require.Equal(t, cli.ExitOK, run(t, collection(yards(4)), "compare", "-", "--targets", "85%", "--head-pressure", "45psi", "--table", alone, "-q").code)
+	designs := lotRows(parse(t, run(t, collection(yards(4)), "design", "-", "--head-pressure", "45psi", "--coverage", "85%", "-q", "-o", "-").out))
+	single, err := csv.NewReader(strings.NewReader(read(t, alone))).ReadAll()
+	require.NoError(t, err)
+	for i, f := range designs {
+		assert.Equal(t, []string{f.Properties.Lot, fmt.Sprint(f.Properties.Heads)}, single[i+1])
+	}
 }
 
 // badInput is an entry of the index of hostile and odd inputs.

@@ -6,24 +6,25 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
-	"lotwright/importer/assemble"
 	"lotwright/layout"
 	"lotwright/layout/design"
 	"lotwright/layout/drawing"
 )
 
-// compareCommand designs every lot at several pressures.
+// compareCommand designs every lot at several pressures or for several coverage
+// targets.
 type compareCommand struct {
 	inputFlags
-	Pressure []layout.Pressure `required:"" sep:"," placeholder:"40psi,50psi,60psi" help:"Pressures to compare: at the heads, or, with --static-pressure and a test, in the street." group:"Water:"`
+	Pressure     []layout.Pressure `required:"" xor:"scenarios" sep:"," placeholder:"40psi,50psi,60psi" help:"Pressures to compare: at the heads, or, with --static-pressure and a test, in the street." group:"Water:"`
+	Targets      []share           `required:"" xor:"scenarios" sep:"," placeholder:"90%,95%,97%,100%" help:"Coverages to compare, instead of pressures." group:"Design:"`
+	HeadPressure *layout.Pressure  `placeholder:"55psi" help:"With --targets: pressure at every head." group:"Water:"`
 	supplyFlags
 	designFlags
 	Workers int    `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
-	CSV     string `name:"csv" placeholder:"FILE.csv" help:"Totals, a line a pressure." group:"Output:"`
-	Table   string `placeholder:"FILE.csv" help:"Heads of every lot, a column a pressure; empty where not designed." group:"Output:"`
-	Chart   string `placeholder:"FILE.svg" help:"Chart of heads against pressure." group:"Output:"`
+	CSV     string `name:"csv" placeholder:"FILE.csv" help:"Totals, a line a scenario." group:"Output:"`
+	Table   string `placeholder:"FILE.csv" help:"Heads of every lot, a column a scenario; empty where not designed." group:"Output:"`
+	Chart   string `placeholder:"FILE.svg" help:"Chart of heads against pressure or coverage." group:"Output:"`
 	progressFlags
 }
 
@@ -31,12 +32,15 @@ type compareCommand struct {
 func (compareCommand) Help() string {
 	return `The pressures displace what the lots' own properties say. With --static-pressure and --flow-test or --bucket, they are static pressures in the street: the test is carried over with the loss it measured.
 
+Heads that do at a lower pressure, or for a higher coverage, are tried at the next one too: a lot never needs more heads because there is more pressure or less to reach.
+
 Examples:
 
     lotwright compare lots.geojson --pressure 40psi,50psi,60psi
+    lotwright compare lots.geojson --targets 90%,95%,97%,99%,100% --head-pressure 55psi --chart coverage.svg
     lotwright compare lots.geojson --pressure 45psi,60psi --static-pressure 60psi --flow-test 6gpm@50psi --csv totals.csv --chart heads.svg
 
-Exit code: 0 every lot designed at one pressure at least, 1 fault or interrupted, 2 usage, 3 some lots designed at none.`
+Exit code: 0 every lot designed in one scenario at least, 1 fault or interrupted, 2 usage, 3 some lots designed in none.`
 }
 
 // changedShown is how many lots with changing head counts the terminal lists.
@@ -44,13 +48,13 @@ const changedShown = 40
 
 // comparison gathers what compare prints.
 type comparison struct {
-	axis      string // which pressures are compared
-	pressures []layout.Pressure
+	axis      string // what is compared
+	scenarios []scenario
 	totals    []*tally
 	lots      int
 	changed   [][]string // rows of the first [changedShown]
 	changes   int
-	missing   []outcomeNote // lots designed at no pressure
+	missing   []outcomeNote // lots designed in no scenario
 	undone    []string      // lots left when the run was interrupted
 	table     *csv.Writer   // nil: not asked for
 }
@@ -106,27 +110,45 @@ func (k *compareCommand) settings() (design.Settings, error) {
 			return s, usagef("--pressure: %v is no pressure to design for", p)
 		}
 	}
+	if k.HeadPressure != nil {
+		if len(k.Targets) == 0 || k.StaticPressure != nil {
+			return s, usagef("--head-pressure goes with --targets, and not with --static-pressure")
+		}
+		s.Supply = atHeads(*k.HeadPressure)
+		return s, nil
+	}
 	s.Supply, err = k.supply()
 	return s, err
 }
 
 func (k *compareCommand) comparison(s design.Settings) *comparison {
-	r := &comparison{axis: "Pressure at the heads", pressures: k.Pressure}
-	if s.Supply != (layout.Supply{}) {
+	r := &comparison{}
+	switch {
+	case len(k.Targets) > 0:
+		r.axis = "Share of the lawn to reach"
+		for _, t := range k.Targets {
+			r.scenarios = append(r.scenarios, scenario{target: float64(t)})
+		}
+	case s.Supply != (layout.Supply{}):
 		r.axis = "Static pressure in the street"
+	default:
+		r.axis = "Pressure at the heads"
 	}
-	for range k.Pressure {
+	for _, p := range k.Pressure {
+		r.scenarios = append(r.scenarios, scenario{pressure: p})
+	}
+	for range r.scenarios {
 		r.totals = append(r.totals, newTally())
 	}
 	return r
 }
 
-// compareAll designs every lot at every pressure.
+// compareAll designs every lot in every scenario.
 func (k *compareCommand) compareAll(ctx context.Context, c *console, run compareRun) error {
 	shown := k.start(c.err, run.lots.len())
 	defer shown.end()
 	begun, err := ordered(ctx, run.lots.len(), run.workers,
-		func(i int) []*outcome { return atPressures(ctx, run.lots.item(i), run.settings, run.result.pressures) },
+		func(i int) []*outcome { return inScenarios(ctx, run.lots.item(i), run.settings, run.result.scenarios) },
 		func(_ int, outcomes []*outcome) error {
 			id := outcomes[0].item.ID
 			if slices.ContainsFunc(outcomes, func(o *outcome) bool { return o.design == nil }) {
@@ -138,24 +160,6 @@ func (k *compareCommand) compareAll(ctx context.Context, c *console, run compare
 		})
 	run.result.undone = append(run.result.undone, run.lots.idsFrom(begun)...)
 	return err
-}
-
-// atPressures designs one lot once a pressure.
-func atPressures(ctx context.Context, item assemble.Item, settings design.Settings, pressures []layout.Pressure) []*outcome {
-	var out []*outcome
-	for _, p := range pressures {
-		this := item
-		if item.Lot != nil {
-			lot := *item.Lot
-			lot.Supply = atHeads(p)
-			if settings.Supply != (layout.Supply{}) {
-				lot.Supply = atStreet(item.Lot.Supply.Or(settings.Supply), p)
-			}
-			this.Lot = &lot
-		}
-		out = append(out, &outcome{item: this, design: designLot(ctx, this, settings)})
-	}
-	return out
 }
 
 // add counts one lot.
@@ -198,8 +202,8 @@ func (k *compareCommand) withTable(r *comparison, run func() error) error {
 	return writeFile(k.Table, func(w io.Writer) error {
 		r.table = csv.NewWriter(w)
 		header := []string{"lot"}
-		for _, p := range r.pressures {
-			header = append(header, "heads_"+shortPSI(p)+"psi")
+		for _, sc := range r.scenarios {
+			header = append(header, "heads_"+sc.column())
 		}
 		if err := r.table.Write(header); err != nil {
 			return err
@@ -210,11 +214,6 @@ func (k *compareCommand) withTable(r *comparison, run func() error) error {
 		r.table.Flush()
 		return r.table.Error()
 	})
-}
-
-// shortPSI writes a pressure to a tenth of a psi, without a zero after the point.
-func shortPSI(p layout.Pressure) string {
-	return strings.TrimSuffix(fmt.Sprintf("%.1f", p.PSI()), ".0")
 }
 
 // report prints the tables and writes the files of totals.
@@ -236,10 +235,10 @@ func (k *compareCommand) report(c *console, r *comparison) error {
 }
 
 // totalColumns are the columns of the totals, the same in the CSV file.
-var totalColumns = []string{"pressure_psi", "pressure_kpa", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft"}
+var totalColumns = []string{"pressure_psi", "pressure_kpa", "coverage_target", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft"}
 
-func totalRow(p layout.Pressure, t *tally) []string {
-	row := []string{fmt.Sprintf("%.2f", p.PSI()), fmt.Sprintf("%.2f", p.KPa()), fmt.Sprint(t.lots)}
+func totalRow(sc scenario, t *tally) []string {
+	row := append(sc.cells(), fmt.Sprint(t.lots))
 	for _, s := range []layout.Status{layout.StatusDesigned, layout.StatusInfeasible, layout.StatusInvalid, layout.StatusFailed} {
 		row = append(row, fmt.Sprint(t.byStatus[s]))
 	}
@@ -249,29 +248,32 @@ func totalRow(p layout.Pressure, t *tally) []string {
 
 func (r *comparison) writeCSV(w io.Writer) error {
 	rows := [][]string{totalColumns}
-	for i, p := range r.pressures {
-		rows = append(rows, totalRow(p, r.totals[i]))
+	for i, sc := range r.scenarios {
+		rows = append(rows, totalRow(sc, r.totals[i]))
 	}
 	return csv.NewWriter(w).WriteAll(rows)
 }
 
 func (r *comparison) writeChart(w io.Writer) error {
 	c := drawing.Chart{Title: "Heads against pressure, " + plural(r.lots, "lot"), Axis: r.axis}
-	for i, p := range r.pressures {
+	if r.scenarios[0].target > 0 {
+		c.Title = "Heads against coverage, " + plural(r.lots, "lot")
+	}
+	for i, sc := range r.scenarios {
 		t := r.totals[i]
 		c.Points = append(c.Points, drawing.ChartPoint{
-			Pressure: p, Heads: t.heads, Designed: t.designed(), Infeasible: t.byStatus[layout.StatusInfeasible],
+			Pressure: sc.pressure, Target: sc.target, Heads: t.heads, Designed: t.designed(), Infeasible: t.byStatus[layout.StatusInfeasible],
 		})
 	}
-	return drawing.PressureChart(w, c)
+	return drawing.ScenarioChart(w, c)
 }
 
 func (r *comparison) writeTotals(w io.Writer) {
 	fmt.Fprintln(w, r.axis)
-	g := &grid{header: []string{"PRESSURE", "DESIGNED", "INFEASIBLE", "REFUSED", "HEADS", "BOUND", "A LOT", "TRENCH", ""}}
-	for i, p := range r.pressures {
+	g := &grid{header: []string{"SCENARIO", "DESIGNED", "INFEASIBLE", "REFUSED", "HEADS", "BOUND", "A LOT", "TRENCH", ""}}
+	for i, sc := range r.scenarios {
 		t := r.totals[i]
-		g.add(p.String(), fmt.Sprint(t.designed()), fmt.Sprint(t.byStatus[layout.StatusInfeasible]),
+		g.add(sc.name(), fmt.Sprint(t.designed()), fmt.Sprint(t.byStatus[layout.StatusInfeasible]),
 			fmt.Sprint(t.byStatus[layout.StatusInvalid]+t.byStatus[layout.StatusFailed]),
 			fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.2f", t.headsPerLot()),
 			fmt.Sprintf("%.0f m", t.trench.Metres()), fmt.Sprintf("%.0f ft", t.trench.Feet()))
@@ -279,7 +281,7 @@ func (r *comparison) writeTotals(w io.Writer) {
 	g.write(w)
 }
 
-// writeChanges lists the lots whose number of heads depends on the pressure.
+// writeChanges lists the lots whose number of heads depends on the scenario.
 func (r *comparison) writeChanges(w io.Writer) {
 	fmt.Fprintf(w, "\nThe number of heads changes on %d of %s", r.changes, plural(r.lots, "lot"))
 	if r.changes == 0 {
@@ -288,8 +290,8 @@ func (r *comparison) writeChanges(w io.Writer) {
 	}
 	fmt.Fprintln(w, ":")
 	g := &grid{header: []string{"LOT"}}
-	for _, p := range r.pressures {
-		g.header = append(g.header, shortPSI(p)+" psi")
+	for _, sc := range r.scenarios {
+		g.header = append(g.header, sc.name())
 	}
 	for _, row := range r.changed {
 		cells := []string{oneLine(row[0])}

@@ -20,6 +20,7 @@ func quantities() []kong.Option {
 		byType(layout.ParseLength),
 		byType(layout.ParseFlowTest),
 		byType(layout.ParseBucketTest),
+		byType(func(s string) (share, error) { v, err := parseShare(s); return share(v), err }),
 		kong.NamedMapper("share", reading(pointerTo(parseShare))),
 		kong.NamedMapper("factor", reading(pointerTo(parseFactor))),
 	}
@@ -51,6 +52,9 @@ func pointerTo[T any](parse func(string) (T, error)) func(string) (*T, error) {
 		return &v, err
 	}
 }
+
+// share is a share in a list of them.
+type share float64
 
 // parseShare reads a share above 0 and up to 1, written 0.97 or 97%.
 func parseShare(s string) (float64, error) {

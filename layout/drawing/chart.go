@@ -24,9 +24,9 @@ type Chart struct {
 type ChartPoint struct {
 	Pressure   layout.Pressure
 	Target     float64 // share of the lawn; 0: pressures are compared
-	Heads      int // in all, on the lots that could be designed
-	Designed   int // lots
-	Infeasible int // lots no design can serve at this pressure
+	Heads      int     // in all, on the lots that could be designed
+	Designed   int     // lots
+	Infeasible int     // lots no design can serve at this pressure
 }
 
 // value is where the point stands on the axis: kPa, or per cent.

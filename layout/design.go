@@ -139,11 +139,24 @@ type Design struct {
 	DryArea       float64     // m², exact
 	OversprayArea float64     // m²
 
+	Uniformity *Uniformity // of fixed-arc heads; nil where it was not worked out
+
 	Network Network
 	Notes   []Note
 
 	// Effort counts the work done, for comparison between machines.
 	Effort Effort
+}
+
+// Uniformity tells how evenly fixed-arc heads water the lawn, all running
+// equally long, on a grid of 0.25 m (contract 4.11).
+type Uniformity struct {
+	Target                 float64 // least DULowQuarter asked for
+	DULowQuarter           float64 // mean of the driest quarter over the mean
+	CU                     float64 // Christiansen's coefficient, as a share
+	SchedulingCoefficient  float64 // mean over the driest cell; infinite when that gets nothing
+	PrecipitationMMPerHour float64 // what lands on the lawn, over the lawn
+	HeadToHead             float64 // share of the lawn that two or more heads reach
 }
 
 // Effort counts work in units that do not depend on the machine.

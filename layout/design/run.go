@@ -28,11 +28,19 @@ func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, erro
 	if err := s.Validate(); err != nil {
 		return nil, fmt.Errorf("settings: %w", err)
 	}
+	if len(s.Choice) > 0 {
+		return runChoice(ctx, lot, s)
+	}
 	r := run{lot: lot, s: s.filled()}
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
 		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
-	for _, stage := range []func(context.Context) error{r.ground, r.supply, r.heads, r.prove, r.network} {
+	stages := []func(context.Context) error{r.ground, r.supply, r.heads, r.prove, r.network}
+	if s.Family != nil {
+		r.d.HeadKind = layout.FixedArc
+		stages = []func(context.Context) error{r.ground, r.supplyArcs, r.headArcs, r.network}
+	}
+	for _, stage := range stages {
 		if err := stage(ctx); err != nil {
 			return nil, fmt.Errorf("lot %q: %w", lot.ID, err)
 		}
@@ -53,6 +61,7 @@ type run struct {
 	field    *sight.Field
 	standing *candidate.Ground
 	spacing  int64 // of spots and witnesses, mm
+	arcs     arcs  // with fixed-arc heads only
 }
 
 // fail ends the run with a reason the lot cannot be designed.
@@ -70,6 +79,9 @@ func (r *run) ground(context.Context) error {
 	lawn, err := candidate.Irrigated(r.lot, candidate.LawnSettings{
 		LeastStripMM: r.s.LeastStripWidth.Millimetres(), IrrigateBeds: r.s.IrrigateBeds})
 	if err != nil {
+		return err
+	}
+	if err := r.leavePavedStrips(&lawn.Region, &lawn.Narrow); err != nil {
 		return err
 	}
 	r.d.Irrigated, r.d.IrrigatedArea = lawn.Region, lawn.Region.AreaM2()

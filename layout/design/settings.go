@@ -17,6 +17,10 @@ type Settings struct {
 	Supply layout.Supply    // general measurements; a lot's own displace them
 	Head   layout.HeadModel // zero: the generic variable-throw head
 
+	Family            *layout.FixedArcFamily  // design with fixed-arc heads of these nozzles instead
+	Choice            []layout.FixedArcFamily // try the head and each of these, and keep the best
+	SprayNarrowStrips bool                    // water strips between paving that a rule would leave dry
+
 	CoverageTarget float64 // τ, share of the irrigated area to reach; 0 means [DefaultCoverageTarget]
 
 	LeastStripWidth   layout.Length // narrower lawn is left out; 0 means [DefaultLeastStripWidth], negative none
@@ -46,6 +50,7 @@ type Settings struct {
 // Zero values mean the defaults of the stages.
 type Effort struct {
 	Moves       int // of the set-cover search
+	SectorMoves int // of the search for fixed-arc heads
 	PolishSteps int // exact evaluations per head
 	Boxes       int // of the continuous proof; negative means no such proof
 	Pivots      int // of the continuous proof
@@ -129,6 +134,7 @@ func (s Settings) Validate() error {
 	s = s.filled()
 	return errors.Join(
 		s.Head.Validate(),
+		s.checkFamily(),
 		checkSupply(s.Supply),
 		check(s.CoverageTarget > 0 && s.CoverageTarget <= 1, "coverage target %v is not in (0, 1]", s.CoverageTarget),
 		check(s.PavingFactor >= 1 && s.PavingFactor <= maxFactor, "paving factor %v is not in [1, %v]", s.PavingFactor, maxFactor),
@@ -143,6 +149,24 @@ func (s Settings) Validate() error {
 		checkLength("trench clearance", s.TrenchClearance),
 		checkLength("trench depth", s.TrenchDepth),
 	)
+}
+
+// checkFamily says what is wrong with the fixed-arc heads asked for, if any.
+func (s Settings) checkFamily() error {
+	families := s.Choice
+	if s.Family != nil {
+		families = append(families[:len(families):len(families)], *s.Family)
+	}
+	if len(families) == 0 {
+		return nil
+	}
+	var all []error
+	for _, f := range families {
+		all = append(all, f.Validate())
+	}
+	return errors.Join(errors.Join(all...),
+		check(s.Margin == 0, "a share of the throw is held back for variable-throw heads only"),
+		check(s.CrossPaving == 0, "fixed-arc heads throw across paving anyway, within their overspray limit"))
 }
 
 func checkLength(name string, v layout.Length) error {

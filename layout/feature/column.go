@@ -18,8 +18,11 @@ const (
 	flowDecimals     = 3
 	areaDecimals     = 2
 	shareDecimals    = 6
+	rateDecimals     = 3
 	angleDecimals    = 1
 )
+
+const millimetresPerInch = 1000 * layout.MetresPerInch
 
 const squareFeetPerSquareMetre = 1 / (layout.MetresPerFoot * layout.MetresPerFoot)
 
@@ -115,6 +118,14 @@ func flows[R any](stem, meaning string, get func(R) layout.Flow) columns[R] {
 			func(row R) float64 { return get(row).LPM() }),
 		number(Field{Name: stem + "_gpm", Unit: "gal/min", Decimals: flowDecimals, Meaning: meaning},
 			func(row R) float64 { return get(row).GPM() }))
+}
+
+// rates takes its value in millimetres per hour.
+func rates[R any](stem, meaning string, get func(R) float64) columns[R] {
+	return slices.Concat(
+		number(Field{Name: stem + "_mm_h", Unit: "mm/h", Decimals: rateDecimals, Meaning: meaning}, get),
+		number(Field{Name: stem + "_in_h", Unit: "in/h", Decimals: rateDecimals, Meaning: meaning},
+			func(row R) float64 { return get(row) / millimetresPerInch }))
 }
 
 // areas takes its value in square metres.

@@ -78,7 +78,7 @@ func lotLayer() layer {
 			rows:  func(d design) []design { return []design{d} },
 			shape: func(_, d design) shape { return multiPolygon(d.Irrigated) },
 		},
-		lotOutcome(), lotAreas(), lotWater(), lotTrench(),
+		lotOutcome(), lotAreas(), lotWater(), lotUniformity(), lotTrench(),
 	)
 }
 
@@ -121,7 +121,7 @@ func lotWater() columns[design] {
 	return slices.Concat(
 		when(func(d design) bool { return d.Throw > 0 },
 			lengths("throw", "throw of the heads at their pressure", func(d design) layout.Length { return d.Throw })),
-		when(tried,
+		when(func(d design) bool { return tried(d) && d.HeadKind != layout.FixedArc },
 			lengths("throw_slack", "throw that may be lost before the heads miss the coverage target", func(d design) layout.Length { return d.ThrowSlack }),
 			share("throw_margin", "share of the throw held back while placing the heads", func(d design) float64 { return d.Margin })),
 		when(func(d design) bool { return d.Pressure > 0 },
@@ -131,6 +131,18 @@ func lotWater() columns[design] {
 		when(tried, flag("regulator", "a pressure regulator is needed: the supply is above the rated band of the heads",
 			func(d design) bool { return d.Regulated })),
 	)
+}
+
+func lotUniformity() columns[design] {
+	known := func(d design) bool { return d.Uniformity != nil }
+	return slices.Concat(when(known,
+		share("du_target", "least distribution uniformity asked for", func(d design) float64 { return d.Uniformity.Target }),
+		share("du_lq", "distribution uniformity: mean of the driest quarter of the lawn over the mean of all", func(d design) float64 { return d.Uniformity.DULowQuarter }),
+		share("cu", "Christiansen's coefficient of uniformity, as a share", func(d design) float64 { return d.Uniformity.CU }),
+		number(Field{Name: "scheduling_coefficient", Decimals: rateDecimals, Meaning: "mean over the driest place; null where that gets nothing"},
+			func(d design) float64 { return d.Uniformity.SchedulingCoefficient }),
+		rates("precipitation", "water that lands on the lawn while all heads run, over the lawn", func(d design) float64 { return d.Uniformity.PrecipitationMMPerHour }),
+		share("head_to_head", "share of the lawn that two or more heads reach", func(d design) float64 { return d.Uniformity.HeadToHead })))
 }
 
 func lotTrench() columns[design] {

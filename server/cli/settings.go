@@ -90,8 +90,10 @@ func orZero[T ~float64](v *T) T {
 // designFlags steer the design itself.
 type designFlags struct {
 	steering
-	Prove     bool   `help:"Spend up to a minute or so a lot on proving that fewer heads cannot do anywhere." group:"Design:"`
-	HeadTable string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
+	Head              string `enum:"variable,spray,multi-stream,rotor,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, or whichever reaches its targets with the fewest heads on each lot (auto)." group:"Design:"`
+	SprayNarrowStrips bool   `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
+	Prove             bool   `help:"Spend up to a minute or so a lot on proving that fewer heads cannot do anywhere." group:"Design:"`
+	HeadTable         string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
 }
 
 // settings are those of the design, still without supply; faults are of usage.
@@ -99,6 +101,10 @@ func (f designFlags) settings() (design.Settings, error) {
 	s := f.steering.settings()
 	if f.Prove {
 		s.Effort = design.ThoroughEffort()
+	}
+	s.SprayNarrowStrips = f.SprayNarrowStrips
+	if err := f.fixedArc(&s); err != nil {
+		return s, err
 	}
 	if f.HeadTable != "" {
 		var err error
@@ -110,6 +116,24 @@ func (f designFlags) settings() (design.Settings, error) {
 		return s, usageError{err}
 	}
 	return s, nil
+}
+
+// fixedArc asks for the built-in fixed-arc families by the words of --head.
+func (f designFlags) fixedArc(s *design.Settings) error {
+	family := map[string]func() layout.FixedArcFamily{
+		"spray": layout.GenericSpray, "multi-stream": layout.GenericMultiStream, "rotor": layout.GenericRotor}[f.Head]
+	switch {
+	case f.Head == "auto":
+		s.Choice = layout.GenericFixedArc()
+	case family == nil:
+		return nil
+	case f.HeadTable != "":
+		return usagef("--head-table describes a variable-throw head: leave out --head %s", f.Head)
+	default:
+		chosen := family()
+		s.Family = &chosen
+	}
+	return nil
 }
 
 // requestSettings are the settings of a request to the service.

@@ -56,7 +56,7 @@ func TestDesignMessageFollowsTheSchema(t *testing.T) {
 	want := map[string]bool{"notes": true, "geojson": true}
 	kinds := map[feature.Type]protoreflect.Kind{feature.Real: protoreflect.DoubleKind, feature.Integer: protoreflect.Int32Kind, feature.Boolean: protoreflect.BoolKind}
 	for _, f := range feature.Schema()[0].Fields[2:] {
-		if strings.HasSuffix(f.Name, "_ft") || strings.HasSuffix(f.Name, "_ft2") || strings.HasSuffix(f.Name, "_psi") || strings.HasSuffix(f.Name, "_gpm") {
+		if strings.HasSuffix(f.Name, "_ft") || strings.HasSuffix(f.Name, "_ft2") || strings.HasSuffix(f.Name, "_psi") || strings.HasSuffix(f.Name, "_gpm") || strings.HasSuffix(f.Name, "_in_h") {
 			continue
 		}
 		field := fields.ByName(protoreflect.Name(f.Name))

@@ -318,7 +318,21 @@ type Design struct {
 	// Throw that may be lost before the heads miss the coverage target, in metres.
 	ThrowSlackM *float64 `protobuf:"fixed64,29,opt,name=throw_slack_m,json=throwSlackM,proto3,oneof" json:"throw_slack_m,omitempty"`
 	// Share of the throw held back while placing the heads.
-	ThrowMargin   *float64 `protobuf:"fixed64,30,opt,name=throw_margin,json=throwMargin,proto3,oneof" json:"throw_margin,omitempty"`
+	ThrowMargin *float64 `protobuf:"fixed64,30,opt,name=throw_margin,json=throwMargin,proto3,oneof" json:"throw_margin,omitempty"`
+	// Least distribution uniformity asked for, of fixed-arc heads.
+	DuTarget *float64 `protobuf:"fixed64,31,opt,name=du_target,json=duTarget,proto3,oneof" json:"du_target,omitempty"`
+	// Distribution uniformity: mean of the driest quarter of the lawn over the
+	// mean of all.
+	DuLq *float64 `protobuf:"fixed64,32,opt,name=du_lq,json=duLq,proto3,oneof" json:"du_lq,omitempty"`
+	// Christiansen's coefficient of uniformity, as a share.
+	Cu *float64 `protobuf:"fixed64,33,opt,name=cu,proto3,oneof" json:"cu,omitempty"`
+	// Mean over the driest place; not set where that gets nothing.
+	SchedulingCoefficient *float64 `protobuf:"fixed64,34,opt,name=scheduling_coefficient,json=schedulingCoefficient,proto3,oneof" json:"scheduling_coefficient,omitempty"`
+	// Water that lands on the lawn while all heads run, over the lawn, in
+	// millimetres per hour.
+	PrecipitationMmH *float64 `protobuf:"fixed64,35,opt,name=precipitation_mm_h,json=precipitationMmH,proto3,oneof" json:"precipitation_mm_h,omitempty"`
+	// Share of the lawn that two or more heads reach.
+	HeadToHead    *float64 `protobuf:"fixed64,36,opt,name=head_to_head,json=headToHead,proto3,oneof" json:"head_to_head,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -563,6 +577,48 @@ func (x *Design) GetThrowMargin() float64 {
 	return 0
 }
 
+func (x *Design) GetDuTarget() float64 {
+	if x != nil && x.DuTarget != nil {
+		return *x.DuTarget
+	}
+	return 0
+}
+
+func (x *Design) GetDuLq() float64 {
+	if x != nil && x.DuLq != nil {
+		return *x.DuLq
+	}
+	return 0
+}
+
+func (x *Design) GetCu() float64 {
+	if x != nil && x.Cu != nil {
+		return *x.Cu
+	}
+	return 0
+}
+
+func (x *Design) GetSchedulingCoefficient() float64 {
+	if x != nil && x.SchedulingCoefficient != nil {
+		return *x.SchedulingCoefficient
+	}
+	return 0
+}
+
+func (x *Design) GetPrecipitationMmH() float64 {
+	if x != nil && x.PrecipitationMmH != nil {
+		return *x.PrecipitationMmH
+	}
+	return 0
+}
+
+func (x *Design) GetHeadToHead() float64 {
+	if x != nil && x.HeadToHead != nil {
+		return *x.HeadToHead
+	}
+	return 0
+}
+
 // A remark about a lot.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -695,7 +751,7 @@ var File_lotwright_v1_design_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xfe\x0e\n" +
+	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xe5\x11\n" +
 	"\x06Design\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -730,7 +786,14 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x05notes\x18\x1b \x03(\v2\x12.lotwright.v1.NoteB\x03\xe0A\x03R\x05notes\x12\x1d\n" +
 	"\ageojson\x18\x1c \x01(\tB\x03\xe0A\x03R\ageojson\x12,\n" +
 	"\rthrow_slack_m\x18\x1d \x01(\x01B\x03\xe0A\x03H\x15R\vthrowSlackM\x88\x01\x01\x12+\n" +
-	"\fthrow_margin\x18\x1e \x01(\x01B\x03\xe0A\x03H\x16R\vthrowMargin\x88\x01\x01\"W\n" +
+	"\fthrow_margin\x18\x1e \x01(\x01B\x03\xe0A\x03H\x16R\vthrowMargin\x88\x01\x01\x12%\n" +
+	"\tdu_target\x18\x1f \x01(\x01B\x03\xe0A\x03H\x17R\bduTarget\x88\x01\x01\x12\x1d\n" +
+	"\x05du_lq\x18  \x01(\x01B\x03\xe0A\x03H\x18R\x04duLq\x88\x01\x01\x12\x18\n" +
+	"\x02cu\x18! \x01(\x01B\x03\xe0A\x03H\x19R\x02cu\x88\x01\x01\x12?\n" +
+	"\x16scheduling_coefficient\x18\" \x01(\x01B\x03\xe0A\x03H\x1aR\x15schedulingCoefficient\x88\x01\x01\x126\n" +
+	"\x12precipitation_mm_h\x18# \x01(\x01B\x03\xe0A\x03H\x1bR\x10precipitationMmH\x88\x01\x01\x12*\n" +
+	"\fhead_to_head\x18$ \x01(\x01B\x03\xe0A\x03H\x1cR\n" +
+	"headToHead\x88\x01\x01\"W\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bDESIGNED\x10\x01\x12\x0e\n" +
@@ -775,7 +838,14 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x12_paving_crossing_mB\t\n" +
 	"\a_pipe_mB\x10\n" +
 	"\x0e_throw_slack_mB\x0f\n" +
-	"\r_throw_margin\"\xee\x01\n" +
+	"\r_throw_marginB\f\n" +
+	"\n" +
+	"_du_targetB\b\n" +
+	"\x06_du_lqB\x05\n" +
+	"\x03_cuB\x19\n" +
+	"\x17_scheduling_coefficientB\x15\n" +
+	"\x13_precipitation_mm_hB\x0f\n" +
+	"\r_head_to_head\"\xee\x01\n" +
 	"\x04Note\x12\x17\n" +
 	"\x04rule\x18\x01 \x01(\tB\x03\xe0A\x03R\x04rule\x12<\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Note.SeverityB\x03\xe0A\x03R\bseverity\x12\x17\n" +

@@ -1,0 +1,322 @@
+package design
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"lotwright/layout"
+	"lotwright/layout/geom"
+	"lotwright/layout/hydraulic"
+	"lotwright/layout/sector"
+	"lotwright/layout/sight"
+	"lotwright/layout/uniformity"
+)
+
+// leavePavedStrips takes narrow strips between paving out of the lawn, where a
+// rule allows the family none (30 TAC §344.62(b)).
+func (r *run) leavePavedStrips(lawn *geom.Region, narrow *geom.Region) error {
+	if r.s.Family == nil || r.s.Family.LeastStrip == 0 || r.s.SprayNarrowStrips {
+		return nil
+	}
+	strips, err := sector.PavedStrips(*lawn, r.lot.Hardscape, r.s.Family.LeastStrip)
+	if err != nil || len(strips) == 0 {
+		return err
+	}
+	*lawn, *narrow = geom.Difference(*lawn, strips), geom.Union(*narrow, strips)
+	r.note("area.paved_strip", layout.SeverityInfo, fmt.Sprintf(
+		"%.1f m² of strips between paving, narrower than %v, get no spray", strips.AreaM2(), r.s.Family.LeastStrip))
+	return nil
+}
+
+// arcs is what a run with fixed-arc heads knows besides.
+type arcs struct {
+	nozzles    []sector.Nozzle
+	pressures  []layout.Pressure // of each, regulated
+	designFlow layout.Flow       // what one valve may draw; 0: not known
+	hard       geom.Region       // buildings and walls
+	open       *sight.Field      // all ground around but that
+}
+
+// supplyArcs works out the pressure at the heads, and what each nozzle does
+// there. Heads of a valve run together, so the pressure is the one held while
+// the whole design flow runs: a valve that draws less has more.
+func (r *run) supplyArcs(context.Context) error {
+	supply := r.lot.Supply.Or(r.s.Supply)
+	if supply.HeadPressure != nil {
+		r.d.Pressure = *supply.HeadPressure
+		r.fitNozzles()
+		return nil
+	}
+	curve, short := hydraulic.NewCurve(supply)
+	if short != nil {
+		r.fail(short.Rule, short.Text)
+		return nil
+	}
+	r.d.Notes = append(r.d.Notes, curve.Notes()...)
+	r.arcs.designFlow = curve.Test.Flow * layout.Flow(r.s.DesignFlowShare)
+	r.d.Pressure = curve.At(r.arcs.designFlow) - *r.s.SupplyAllowance
+	r.fitNozzles()
+	r.dropThirsty()
+	return nil
+}
+
+// fitNozzles lists the nozzles that can run at the pressure.
+func (r *run) fitNozzles() {
+	f := r.s.Family
+	rows, ok, regulated := f.At(r.d.Pressure)
+	lowest := f.Nozzles[0].Rows[0].Pressure
+	for i, row := range rows {
+		lowest = min(lowest, f.Nozzles[i].Rows[0].Pressure)
+		if ok[i] {
+			r.arcs.nozzles = append(r.arcs.nozzles, sector.Nozzle{Name: f.Nozzles[i].Name, Throw: row.Throw,
+				TurnedDown: row.Throw * layout.Length(f.LeastRadiusShare), Flow: row.Flow})
+			r.arcs.pressures = append(r.arcs.pressures, row.Pressure)
+		}
+	}
+	if len(r.arcs.nozzles) == 0 {
+		r.fail("supply.pressure_low", fmt.Sprintf("%v at the heads is below the rated band of every %s nozzle; at least %v is needed",
+			max(r.d.Pressure, 0), f.Name, lowest))
+		return
+	}
+	if r.d.Regulated = regulated; regulated {
+		r.note("supply.regulator", layout.SeverityInfo,
+			"the supply holds more than the rated band of the nozzles: a pressure regulator is needed")
+	}
+}
+
+// dropThirsty leaves out the nozzles that on a full circle take more than one
+// valve may draw, unless all do: then what a sector takes is checked at the end.
+func (r *run) dropThirsty() {
+	a := &r.arcs
+	var nozzles []sector.Nozzle
+	var pressures []layout.Pressure
+	for i, z := range a.nozzles {
+		if z.Flow <= a.designFlow {
+			nozzles, pressures = append(nozzles, z), append(pressures, a.pressures[i])
+		}
+	}
+	if len(nozzles) > 0 {
+		a.nozzles, a.pressures = nozzles, pressures
+	}
+}
+
+// headArcs places the fixed-arc heads and describes them.
+func (r *run) headArcs(ctx context.Context) error {
+	r.openGround()
+	f := r.s.Family
+	spacing := sector.SpotSpacing(r.arcs.nozzles, r.d.IrrigatedArea)
+	site := sector.Site{Lawn: r.d.Irrigated, Blockers: r.arcs.hard, Spots: r.standing.Spots(spacing), Pinned: r.lot.Pinned,
+		Nozzles: r.arcs.nozzles, LeastSweep: f.LeastSweepDeg, GreatestSweep: f.GreatestSweepDeg, Profile: f.Profile,
+		Measure: func(heads []sector.Sector) (sector.Figures, error) {
+			u, err := r.simulate(heads)
+			if err != nil {
+				return sector.Figures{}, err
+			}
+			return sector.Figures{Coverage: r.arcCoverage(heads), DULowQuarter: u.Statistics.DULowQuarter}, nil
+		}}
+	p, err := sector.Place(ctx, site, sector.Settings{CoverageTarget: r.s.CoverageTarget,
+		UniformityTarget: f.UniformityTarget, OversprayLimit: f.OversprayLimit, Moves: r.s.Effort.SectorMoves})
+	if err != nil {
+		return err
+	}
+	r.d.Effort.Candidates, r.d.Effort.GreedyHeads, r.d.Effort.Moves = len(site.Spots), p.Greedy, p.Moves
+	if p.Bound > 0 {
+		r.d.Proof = layout.Proof{Kind: layout.ProofDiscrete, Bound: p.Bound,
+			CandidateSpacing: layout.Length(spacing) / geom.MillimetresPerMetre,
+			WitnessSpacing:   layout.Length(p.WitnessMM) / geom.MillimetresPerMetre}
+	}
+	for _, at := range p.Unfit {
+		r.d.Notes = append(r.d.Notes, layout.Note{Rule: "head.unfit", Severity: layout.SeverityWarning, At: &at,
+			Text: "the head that stands here cannot be set to stay within the overspray limit and is left out"})
+	}
+	if p.Status == sector.Unreachable {
+		r.d.Status, r.d.Reason = layout.StatusInfeasible, p.Reason
+		r.note("coverage.unreachable", layout.SeverityError, p.Reason)
+	}
+	return r.describeArcs(p.Heads)
+}
+
+// openGround is where water flies: everywhere but through buildings and walls.
+func (r *run) openGround() {
+	longest := int64(0)
+	for _, z := range r.arcs.nozzles {
+		longest = max(longest, z.Throw.Millimetres())
+	}
+	b := r.d.Irrigated.Bounds().Pad(longest + int64(geom.MillimetresPerMetre))
+	all := geom.Region{{{b.Min, geom.Pt(b.Max.X, b.Min.Y), b.Max, geom.Pt(b.Min.X, b.Max.Y)}}}
+	r.arcs.hard = geom.Union(r.lot.Building, r.lot.Wall)
+	r.arcs.open = sight.NewField(geom.Difference(all, r.arcs.hard))
+}
+
+// wetBy returns what a sector wets, its arc drawn finely.
+func (r *run) wetBy(h sector.Sector) geom.Region {
+	reach := r.arcs.open.From(h.At, h.Radius.Millimetres(), 0)
+	return geom.Intersection(outlined(&reach), geom.Region{{h.Outline(drySagittaMM)}})
+}
+
+func (r *run) wetByAll(heads []sector.Sector) geom.Region {
+	var all []geom.Region
+	for _, h := range heads {
+		all = append(all, r.wetBy(h))
+	}
+	return geom.Union(all...)
+}
+
+// arcCoverage returns the share of the lawn reached, arcs drawn finely.
+func (r *run) arcCoverage(heads []sector.Sector) float64 {
+	return geom.Intersection(r.wetByAll(heads), r.d.Irrigated).AreaM2() / r.d.IrrigatedArea
+}
+
+// arcHead returns a sector as a head, without what it wets.
+func (r *run) arcHead(h sector.Sector) layout.Head {
+	z := r.arcs.nozzles[h.Nozzle]
+	return layout.Head{At: h.At, Kind: layout.FixedArc, Model: z.Name, Throw: h.Radius, ArcStart: float64(h.StartDeg),
+		ArcSweep: float64(h.SweepDeg), Pressure: r.arcs.pressures[h.Nozzle], Flow: h.Flow, Pinned: h.Pinned}
+}
+
+// simulate works out how the water of the heads lies on the lawn.
+func (r *run) simulate(heads []sector.Sector) (*uniformity.Result, error) {
+	var profile uniformity.Profile
+	for _, pt := range r.s.Family.Profile {
+		profile.Points = append(profile.Points, uniformity.ProfilePoint(pt))
+	}
+	var all []uniformity.Sprinkler
+	for _, h := range heads {
+		view := r.arcs.open.From(h.At, h.Radius.Millimetres(), 0)
+		all = append(all, uniformity.Sprinkler{Head: r.arcHead(h), Profile: profile, View: &view})
+	}
+	return uniformity.Simulate(r.d.Irrigated, all, uniformity.Settings{})
+}
+
+// describeArcs fills in the heads, what they wet and how evenly.
+func (r *run) describeArcs(sectors []sector.Sector) error {
+	if len(sectors) == 0 {
+		r.d.DryArea, r.d.Dry = r.d.IrrigatedArea, r.d.Irrigated
+		return nil
+	}
+	for i, s := range sectors {
+		wet := r.wetBy(s)
+		h := r.arcHead(s)
+		h.Label = fmt.Sprintf("H%d", i+1)
+		h.Wetted, h.WettedArea = outermost(wet), wet.AreaM2()
+		off := geom.Difference(wet, r.d.Irrigated)
+		h.Overspray, h.OversprayArea = withoutScraps(off), off.AreaM2()
+		r.d.Heads = append(r.d.Heads, h)
+	}
+	reached := r.wetByAll(sectors)
+	r.d.Dry = withoutScraps(geom.Difference(r.d.Irrigated, reached))
+	r.d.OversprayArea = geom.Difference(reached, r.d.Irrigated).AreaM2()
+	r.d.Coverage = r.arcCoverage(sectors)
+	r.d.MarginCoverage = r.d.Coverage
+	r.d.DryArea = (1 - r.d.Coverage) * r.d.IrrigatedArea
+	u, err := r.simulate(sectors)
+	if err != nil {
+		return fmt.Errorf("uniformity: %w", err)
+	}
+	r.d.Uniformity = &layout.Uniformity{Target: r.s.Family.UniformityTarget, DULowQuarter: u.Statistics.DULowQuarter,
+		CU: u.Statistics.CU, SchedulingCoefficient: u.Statistics.SchedulingCoefficient(),
+		PrecipitationMMPerHour: u.MeanRate().MMPerHour(), HeadToHead: u.HeadToHead}
+	r.valves()
+	return nil
+}
+
+// outermost returns the outline of the largest piece: what a head sees is one.
+func outermost(g geom.Region) (out []geom.Vec) {
+	if len(g) == 0 {
+		return nil
+	}
+	largest := slices.MaxFunc(g, func(a, b geom.Polygon) int { return cmp.Compare(a.AreaM2(), b.AreaM2()) })
+	for _, p := range largest[0] {
+		out = append(out, p.Vec())
+	}
+	return out
+}
+
+// valves deals the heads out to valves, in order of place, each into the first
+// that has flow to spare. Where no flow was measured the valves stay unknown;
+// a head that takes more than the design flow makes the lot infeasible.
+func (r *run) valves() {
+	limit := r.arcs.designFlow
+	if limit == 0 {
+		return
+	}
+	var drawn []layout.Flow
+	for i := range r.d.Heads {
+		h := &r.d.Heads[i]
+		if h.Flow > limit {
+			r.d.Status, r.d.Reason = layout.StatusInfeasible, fmt.Sprintf("head %s takes %v and the design flow is %v", h.Label, h.Flow, limit)
+			r.note("supply.flow_low", layout.SeverityError, r.d.Reason)
+		}
+		v := slices.IndexFunc(drawn, func(q layout.Flow) bool { return q+h.Flow <= limit })
+		if v < 0 {
+			v, drawn = len(drawn), append(drawn, 0)
+		}
+		drawn[v] += h.Flow
+		h.Zone = v + 1
+	}
+}
+
+// reached reports whether a design met its targets.
+func reached(d *layout.Design) bool { return d.Status == layout.StatusDesigned }
+
+// runChoice designs a lot with the variable-throw head and with each of the
+// families to choose from, and returns the design that meets its targets with
+// the fewest heads; where none does, the one that waters most. A note gives the
+// figures of all. The variable-throw head has no uniformity target: it is taken
+// to water what it reaches evenly.
+func runChoice(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, error) {
+	families := s.Choice
+	s.Family, s.Choice = nil, nil
+	best, err := Run(ctx, lot, s)
+	if err != nil {
+		return nil, err
+	}
+	chosen, figures := s.filled().Head.Name, tell(s.filled().Head.Name, best)
+	for i := range families {
+		s.Family = &families[i]
+		d, err := Run(ctx, lot, s)
+		if err != nil {
+			return nil, err
+		}
+		figures += "; " + tell(families[i].Name, d)
+		if better(d, best) {
+			best, chosen = d, families[i].Name
+		}
+	}
+	why := "fewest heads of those that meet their targets"
+	if !reached(best) {
+		why = "none meets its targets and this one waters most"
+	}
+	best.Notes = append(best.Notes, layout.Note{Rule: "head.compared", Severity: layout.SeverityInfo, Text: fmt.Sprintf(
+		"%s chosen, %s (%s); the variable-throw head has no uniformity target", chosen, why, figures)})
+	return best, nil
+}
+
+// better reports whether d is to be preferred to e, which came first.
+func better(d, e *layout.Design) bool {
+	switch {
+	case reached(d) != reached(e):
+		return reached(d)
+	case reached(d):
+		return len(d.Heads) < len(e.Heads)
+	}
+	return d.Coverage > e.Coverage
+}
+
+// tell gives the figures of a design in a few words.
+func tell(name string, d *layout.Design) string {
+	if len(d.Heads) == 0 {
+		return fmt.Sprintf("%s: no heads, %s", name, cmp.Or(d.Reason, "nothing to water"))
+	}
+	text := fmt.Sprintf("%s: %d heads, coverage %.1f %%", name, len(d.Heads), 100*d.Coverage)
+	if d.Uniformity != nil {
+		text += fmt.Sprintf(", DU %.2f of %.2f", math.Floor(100*d.Uniformity.DULowQuarter)/100, d.Uniformity.Target)
+	}
+	if !reached(d) {
+		text += ", target missed"
+	}
+	return text
+}

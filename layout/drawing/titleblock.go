@@ -169,7 +169,7 @@ type headColumn struct {
 
 var headColumns = []headColumn{
 	{"Head", 0, 34, func(h layout.Head) string { return shortLabel(h.Label) }},
-	{"Zone", 36, 64, func(h layout.Head) string { return decimal(float64(h.Zone), 0) }},
+	{"Zone", 36, 64, zoneNumber},
 	{"ft (m)", 66, 121, func(h layout.Head) string { return pair(h.Throw.Feet(), 1, h.Throw.Metres(), 1) }},
 	{"psi (kPa)", 123, 178, func(h layout.Head) string { return pair(h.Pressure.PSI(), 1, h.Pressure.KPa(), 0) }},
 	{"gpm (L/min)", 181, 252, func(h layout.Head) string { return pair(h.Flow.GPM(), 1, h.Flow.LPM(), 1) }},
@@ -236,3 +236,11 @@ func (p *page) legend(frame box, entries []entry) float64 {
 }
 
 const legendSize = 8.4
+
+// zoneNumber is the number of a head's zone, a dash where none is known.
+func zoneNumber(h layout.Head) string {
+	if h.Zone == 0 {
+		return "–"
+	}
+	return decimal(float64(h.Zone), 0)
+}

@@ -261,14 +261,7 @@ func (s *sweep) between(a, b float64) float64 {
 	sum, open, counting := 0.0, 0, false
 	for _, r := range s.active {
 		c := &s.curves[r.curve]
-		s.inside[c.owner] = !s.inside[c.owner]
-		if c.owner != bounding {
-			if s.inside[c.owner] {
-				open++
-			} else {
-				open--
-			}
-		}
+		open += s.pass(c)
 		switch now := open > 0 && s.inside[bounding]; {
 		case now && !counting:
 			sum -= c.integral(a, b)
@@ -279,4 +272,17 @@ func (s *sweep) between(a, b float64) float64 {
 		}
 	}
 	return sum
+}
+
+// pass goes up past c, into or out of its owner, and returns by how much that
+// changes the number of reaches it is in.
+func (s *sweep) pass(c *curve) int {
+	s.inside[c.owner] = !s.inside[c.owner]
+	switch {
+	case c.owner == len(s.inside)-1: // the bounding region
+		return 0
+	case s.inside[c.owner]:
+		return 1
+	}
+	return -1
 }

@@ -33,14 +33,7 @@ func (s *sweep) appendDry(out []Dry, a, b float64) []Dry {
 	var below *curve // lower side of a dry stretch
 	for _, r := range s.active {
 		c := &s.curves[r.curve]
-		s.inside[c.owner] = !s.inside[c.owner]
-		if c.owner != bounding {
-			if s.inside[c.owner] {
-				open++
-			} else {
-				open--
-			}
-		}
+		open += s.pass(c)
 		if below != nil {
 			if area := c.integral(a, b) - below.integral(a, b); area > 0 {
 				at := geom.Vec{X: mid, Y: (below.at(mid) + c.at(mid)) / 2}

@@ -109,10 +109,13 @@ func checkPlacement(t *testing.T, site sector.Site, s sector.Settings, r sector.
 	for _, p := range append(site.Spots, site.Pinned...) {
 		free[p] = true
 	}
+	stands := map[geom.Point]bool{}
 	for i, h := range r.Heads {
 		what := fmt.Sprintf("head %d of %d: %+v", i, len(r.Heads), h)
 		z := site.Nozzles[h.Nozzle]
 		assert.True(t, free[h.At], what)
+		assert.False(t, stands[h.At], "two heads in one hole: %s", what)
+		stands[h.At] = true
 		assert.Zero(t, h.SweepDeg%5, what)
 		assert.True(t, h.SweepDeg >= 45 && h.SweepDeg <= 360 && h.StartDeg >= 0 && h.StartDeg < 360, what)
 		assert.LessOrEqual(t, h.Radius.Millimetres(), z.Throw.Millimetres(), what)

@@ -1,6 +1,9 @@
 package sector
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Sizes of the small moves.
 const (
@@ -34,10 +37,15 @@ func (s *search) propose(i int) (head, bool) {
 			s.jump(&h, s.dryCell())
 		}
 	}
-	if h == s.heads[i] {
+	if h == s.heads[i] || h.spot != s.heads[i].spot && s.occupied(h.spot) {
 		return h, false
 	}
 	return h, s.p.spots[h.spot].throws[h.k].permits(h.arc, s.p.oversprayLimit)
+}
+
+// occupied reports whether a head stands on a spot: two do not fit in one hole.
+func (s *search) occupied(spot int32) bool {
+	return slices.ContainsFunc(s.heads, func(h head) bool { return h.spot == spot })
 }
 
 // turn turns a head, stops and all.
@@ -131,9 +139,13 @@ func (s *search) relocate() {
 			leaving, least = i, e
 		}
 	}
-	s.field.take(s.heads[leaving])
-	s.heads[leaving] = s.bestInsert(s.heads[leaving])
-	s.field.put(s.heads[leaving])
+	h := s.heads[leaving]
+	s.field.take(h)
+	if found, ok := s.bestInsert(h); ok {
+		h = found
+	}
+	s.heads[leaving] = h
+	s.field.put(h)
 	s.field.relevel()
 }
 
@@ -145,22 +157,22 @@ func (s *search) without(i int) float64 {
 	return e
 }
 
-// bestInsert returns the best of some settings that water a dry cell, or else
-// the fallback.
-func (s *search) bestInsert(fallback head) head {
-	best, least, cell := fallback, math.Inf(1), s.dryCell()
+// bestInsert returns the best of some settings that water a dry cell from spots
+// that are free, if it comes upon any. The head it starts from is not among them.
+func (s *search) bestInsert(from head) (best head, ok bool) {
+	least, cell := math.Inf(1), s.dryCell()
 	for range insertTries {
-		h := fallback
-		if s.jump(&h, cell); h == fallback {
+		h := from
+		if s.jump(&h, cell); s.occupied(h.spot) {
 			continue
 		}
 		s.field.put(h)
 		if e := s.energy(); e < least {
-			best, least = h, e
+			best, least, ok = h, e, true
 		}
 		s.field.take(h)
 	}
-	return best
+	return best, ok
 }
 
 // drop takes out the head that is missed least.
@@ -176,9 +188,12 @@ func (s *search) drop() {
 	s.field.relevel()
 }
 
-// insert adds a head where water lacks.
+// insert adds a head where water lacks, if it comes upon a free spot there.
 func (s *search) insert() {
-	h := s.bestInsert(s.heads[len(s.heads)-1])
+	h, ok := s.bestInsert(s.heads[len(s.heads)-1])
+	if !ok {
+		return
+	}
 	s.heads = append(s.heads, h)
 	s.field.put(h)
 	s.field.relevel()

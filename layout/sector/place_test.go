@@ -82,6 +82,18 @@ func TestNowhereToStand(t *testing.T) {
 	assert.NotEmpty(t, r.Reason)
 }
 
+// On a lawn so small that no head brings much of what it could water, one is
+// placed all the same.
+func TestTinyLawn(t *testing.T) {
+	lawn := rect(0, 0, 1.2, 1.2)
+	site := sector.Site{Lawn: lawn, Blockers: geom.Difference(rect(-20, -20, 20, 20), rect(-.01, -.01, 1.21, 1.21)),
+		Nozzles: nozzlesOf(layout.GenericRotor()), Spots: spotsIn(lawn, 200, 100)}
+	site.Measure = newJudge(lawn, site.Blockers).figures(t)
+	r := place(t, site, standard)
+	assert.NotEmpty(t, r.Heads)
+	checkPlacement(t, site, standard, r)
+}
+
 // Pinned heads stay, and those that nothing can be set on are named.
 func TestPinnedHeads(t *testing.T) {
 	lawn := rect(0, 0, 9, 9)

@@ -30,20 +30,17 @@ func (s *search) start() {
 	s.field.setLevel(int32(startDepth * float64(s.p.fullRate)))
 	s.startPinned()
 	least := s.leastGain()
-	q := &offers{}
-	for i := s.p.pinned; i < len(s.p.spots); i++ {
-		for k := range s.p.radii {
-			if o := s.offer(int32(i), int16(k)); o.gain > least {
-				*q = append(*q, o)
-			}
-		}
+	q := s.offers(least)
+	if len(s.heads) == 0 && q.Len() == 0 { // on a lawn so small that nothing brings much
+		least = 0
+		q = s.offers(least)
 	}
 	heap.Init(q)
 	for done := s.started(); q.Len() > 0 && !done; {
 		top := (*q)[0]
 		now := s.offer(top.spot, top.k)
 		switch {
-		case now.gain <= least:
+		case now.gain <= least || s.occupied(top.spot):
 			heap.Pop(q)
 		case now.gain < top.gain:
 			(*q)[0] = now
@@ -55,6 +52,19 @@ func (s *search) start() {
 		}
 	}
 	s.field.relevel()
+}
+
+// offers lists the offers of all free spots that bring more than the least.
+func (s *search) offers(least int64) *offers {
+	q := &offers{}
+	for i := s.p.pinned; i < len(s.p.spots); i++ {
+		for k := range s.p.radii {
+			if o := s.offer(int32(i), int16(k)); o.gain > least {
+				*q = append(*q, o)
+			}
+		}
+	}
+	return q
 }
 
 func (s *search) leastGain() int64 {

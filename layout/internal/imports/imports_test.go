@@ -31,7 +31,7 @@ type rule struct {
 }
 
 var (
-	kernels = []string{"layout/geom", "layout/graph", "layout/packing", "layout/setcover"}
+	kernels = []string{"layout/geom", "layout/graph", "layout/packing", "layout/setcover", "layout/cutting"}
 	nouns   = []string{"layout", "layout/geom", "layout/feature"}
 	none    = []string{}
 )
@@ -42,6 +42,7 @@ var rules = []rule{
 	{"layout/geom", nil, []string{"github.com/peterstace/simplefeatures/..."}},
 	{"layout/graph", nil, none},
 	{"layout/packing", nil, none},
+	{"layout/cutting", nil, none},
 	{"layout/setcover", []string{"layout/packing"}, none}, // its bounds are packing programs
 	{"layout", []string{"layout/geom"}, none},
 	{"layout/design", []string{"layout/..."}, none},

@@ -204,7 +204,9 @@ func (s *search) look(at int32) {
 		}
 	}
 	w := s.viewer.from(n.box, blockers)
-	n.near = w.near
+	if n.near == nil {
+		n.near = append(make([]geom.Segment, 0, len(w.near)), w.near...)
+	}
 	if n.parent == noParent {
 		for _, i := range s.order[n.upto:] {
 			n.see(w, i)

@@ -47,16 +47,16 @@ func (s *spots) add(b box, v *viewer) {
 // row returns what the heads of a box could wet as a row of the program.
 func (v *viewer) row(b box) packing.Row {
 	w := v.from(b, v.blockers)
-	var row packing.Row
+	at, value := v.at[:0], v.value[:0]
 	cells := v.grid.cells
 	first, _ := slices.BinarySearchFunc(cells, w.box.Min.X-v.throwMM-v.grid.cellMM, func(c cell, x int64) int { return cmp.Compare(c.min.X, x) })
 	for i := first; i < len(cells) && cells[i].min.X <= w.box.Max.X+v.throwMM; i++ {
 		if wet := w.wettable(int32(i)); wet > 0 {
-			row.At = append(row.At, int32(i))
-			row.Value = append(row.Value, float64(wet)/float64(cells[i].area))
+			at, value = append(at, int32(i)), append(value, float64(wet)/float64(cells[i].area))
 		}
 	}
-	return row
+	v.at, v.value = at, value
+	return packing.Row{At: slices.Clone(at), Value: slices.Clone(value)}
 }
 
 // spotTol is by how much a spot may hold more than one head's worth before it

@@ -42,7 +42,10 @@ type viewer struct {
 	grid     *grid
 	throwMM  int64
 	blockers []geom.Segment
-	scratch  []*shadow
+
+	view  view // the last, whose memory the next one takes over
+	at    []int32
+	value []float64
 }
 
 // halfPlane is the set of points with nx·x + ny·y > c.
@@ -83,20 +86,20 @@ func (h halfPlane) meets(b geom.Bounds) bool {
 	return h.nx*x+h.ny*y > h.c
 }
 
-// shadow is what one blocker hides from a box: umbra from all of it, penumbra
-// from some of it. Each is the intersection of three half planes: behind the
-// blocker, and inside the lines from the box past its two ends.
-type shadow struct{ umbra, penumbra [3]halfPlane }
+// shadow is what one blocker hides from all of a box: the intersection of three
+// half planes, behind the blocker and inside the lines from the box past its two
+// ends.
+type shadow [3]halfPlane
 
 func (s *shadow) hides(b geom.Bounds) bool {
-	return s.umbra[0].holds(b) && s.umbra[1].holds(b) && s.umbra[2].holds(b)
+	return s[0].holds(b) && s[1].holds(b) && s[2].holds(b)
 }
 
 func (s *shadow) touches(b geom.Bounds) bool {
-	return s.penumbra[0].meets(b) && s.penumbra[1].meets(b) && s.penumbra[2].meets(b)
+	return s[0].meets(b) && s[1].meets(b) && s[2].meets(b)
 }
 
-// view is what the heads of one box could wet.
+// view is what the heads of one box could wet. It holds until the next is made.
 type view struct {
 	*viewer
 	box     geom.Bounds
@@ -109,9 +112,9 @@ type view struct {
 // around it, or all of them. A blocker casts a shadow when the whole box lies
 // strictly on one side of it.
 func (v *viewer) from(b box, blockers []geom.Segment) *view {
-	w := &view{viewer: v, box: b.bounds(), corners: corners(b.bounds())}
+	w := &v.view
+	*w = view{viewer: v, box: b.bounds(), corners: corners(b.bounds()), near: w.near[:0], shadows: w.shadows[:0]}
 	around := w.box.Pad(v.throwMM)
-	w.near = []geom.Segment{}
 	for _, s := range blockers {
 		if !s.Bounds().Overlaps(around) {
 			continue
@@ -134,7 +137,7 @@ func (v *viewer) from(b box, blockers []geom.Segment) *view {
 // from any within it.
 func (w *view) shaded(s geom.Segment) bool {
 	for i := range w.shadows {
-		u := &w.shadows[i].umbra
+		u := &w.shadows[i]
 		if u[0].borders(s) && u[1].borders(s) && u[2].borders(s) {
 			return true
 		}
@@ -149,53 +152,18 @@ func (w *view) onLeft(s geom.Segment) bool {
 
 // cast returns the shadow of s, which has the box on its left. Seen from
 // behind, the lines from the box's points past an end of s fan out; for points
-// behind s the innermost line bounds the umbra and the outermost the penumbra,
-// and both start at corners.
+// behind s the innermost line bounds what is hidden, and it starts at a corner.
 func (w *view) cast(s geom.Segment) shadow {
-	inA, outA := w.extremes(s.A)
-	outB, inB := w.extremes(s.B)
-	behind := leftOf(s.B, s.A)
-	return shadow{
-		umbra:    [3]halfPlane{behind, leftOf(inA, s.A), leftOf(s.B, inB)},
-		penumbra: [3]halfPlane{behind, leftOf(outA, s.A), leftOf(s.B, outB)},
-	}
-}
-
-// extremes returns the corners of the box from which the direction to p is the
-// farthest counter-clockwise and the farthest clockwise.
-func (w *view) extremes(p geom.Point) (ccw, cw geom.Point) {
-	ccw, cw = w.corners[0], w.corners[0]
+	a, b := w.corners[0], w.corners[0]
 	for _, g := range w.corners[1:] {
-		if p.Sub(ccw).Cross(p.Sub(g)) > 0 {
-			ccw = g
+		if s.A.Sub(a).Cross(s.A.Sub(g)) > 0 {
+			a = g
 		}
-		if p.Sub(cw).Cross(p.Sub(g)) < 0 {
-			cw = g
-		}
-	}
-	return ccw, cw
-}
-
-// hides reports whether one of the view's shadows covers all of the target.
-func (w *view) hides(target geom.Bounds) bool {
-	for i := range w.shadows {
-		if w.shadows[i].hides(target) {
-			return true
+		if s.B.Sub(b).Cross(s.B.Sub(g)) < 0 {
+			b = g
 		}
 	}
-	return false
-}
-
-// shading returns the shadows that fall on the target at least in part; only
-// they can hide any atom in it.
-func (w *view) shading(target geom.Bounds) []*shadow {
-	w.scratch = w.scratch[:0]
-	for i := range w.shadows {
-		if s := &w.shadows[i]; s.touches(target) {
-			w.scratch = append(w.scratch, s)
-		}
-	}
-	return w.scratch
+	return shadow{leftOf(s.B, s.A), leftOf(a, s.A), leftOf(s.B, b)}
 }
 
 // wettable returns the mm² of lawn in cell i that heads of the box could wet.
@@ -205,22 +173,25 @@ func (w *view) wettable(i int32) int64 {
 	if least2(w.box, b) > reach2 {
 		return 0
 	}
-	if w.grid.atomsPerSide() == 1 {
-		if w.hides(b) {
-			return 0
-		}
-		return c.area
-	}
-	shading := w.shading(b)
 	wet := c.lawn
-	if most2(w.box, b) > reach2 {
+	if w.grid.atomsPerSide() > 1 && most2(w.box, b) > reach2 {
 		wet &= w.within(c.min)
 	}
-	for _, s := range shading {
+	for k := range w.shadows {
 		if wet == 0 {
 			return 0
 		}
-		wet &^= s.hidden(c.min, w.grid.atomMM)
+		s := &w.shadows[k]
+		if !s.touches(b) {
+			continue
+		}
+		if s.hides(b) {
+			w.shadows[0], w.shadows[k] = *s, w.shadows[0] // likely to hide the next cell too
+			return 0
+		}
+		if w.grid.atomsPerSide() > 1 {
+			wet &^= s.hidden(c.min, w.grid.atomMM)
+		}
 	}
 	return c.areaOf(wet, w.grid.atomMM)
 }
@@ -268,7 +239,7 @@ func (w *view) within(min geom.Point) (mask uint64) {
 // holds an atom when it holds the corner that lies least far in it.
 func (s *shadow) hidden(min geom.Point, side int64) uint64 {
 	var v, dx, dy [3]int64
-	for k, h := range s.umbra {
+	for k, h := range s {
 		x, y := min.X, min.Y
 		if h.nx < 0 {
 			x += side

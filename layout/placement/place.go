@@ -56,6 +56,9 @@ type placer struct {
 	unseen int64 // of those that no spot and no pinned head wets
 	pinned []Reach
 	lost   []Dry // patches that no legal place sees
+	miss   team  // the first nearest miss, polished
+
+	scratch []int32
 }
 
 // build sets up the cover problem.
@@ -116,7 +119,7 @@ func (p *placer) column(at geom.Point, reach Reach) []int32 {
 		func(w geom.Point, x int64) int { return int(w.X - x) })
 	past, _ := slices.BinarySearchFunc(p.site.WitnessAt, at.X+p.site.ThrowMM+1,
 		func(w geom.Point, x int64) int { return int(w.X - x) })
-	var rows []int32
+	rows := p.scratch[:0]
 	reach.SeesEach(p.site.WitnessAt[first:past], func(i int) {
 		if row := p.rowOf[first+i]; row >= 0 {
 			rows = append(rows, row)
@@ -128,7 +131,8 @@ func (p *placer) column(at geom.Point, reach Reach) []int32 {
 			rows = append(rows, int32(first+k))
 		}
 	}
-	return rows
+	p.scratch = rows
+	return slices.Clone(rows)
 }
 
 func (p *placer) place(ctx context.Context) (Result, error) {
@@ -182,8 +186,9 @@ func (p *placer) best(r setcover.Result, target float64) team {
 		}
 	}
 	if len(r.Near) > 0 || len(r.Chosen) == 1 && len(p.site.Pinned) > 0 {
-		if fewer := p.polish(p.team(p.places(r.Near)), target); p.reaches(fewer, target) {
-			return p.polish(fewer, 1)
+		p.miss = p.polishMiss(p.team(p.places(r.Near)), target)
+		if p.reaches(p.miss, target) {
+			return p.polish(p.miss, 1)
 		}
 	}
 	return p.polish(p.team(p.places(r.Chosen)), 1)

@@ -36,7 +36,9 @@ func (p *placer) refine(ctx context.Context, polished team, r setcover.Result, t
 		f.keep(polished)
 		if f.fewest != nil && len(r.Near) > 0 && stalls == 0 {
 			raw = p.team(p.places(r.Near))
-			polished = p.polish(raw, target)
+			if polished = p.miss; round > 0 || len(p.miss.at) == 0 {
+				polished = p.polishMiss(raw, target)
+			}
 			f.keep(polished)
 		}
 		if f.fewest != nil && len(f.fewest.at) <= goal {

@@ -187,7 +187,11 @@ func (s *search) dry(b box, corner point, may uint64) uint64 {
 		if may&^dry == 0 {
 			break
 		}
-		dry |= s.shadows[i].hides(corner, s.spread.atomMM)
+		hidden := s.shadows[i].hides(corner, s.spread.atomMM)
+		dry |= hidden
+		if hidden == all { // likely so for the next tile too
+			s.shadows[0], s.shadows[i] = s.shadows[i], s.shadows[0]
+		}
 	}
 	return dry & may
 }

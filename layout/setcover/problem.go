@@ -82,9 +82,13 @@ func rowsOf(columns [][]int32, rows int) [][]int32 {
 			count[r]++
 		}
 	}
-	out := make([][]int32, rows)
+	total := int32(0)
+	for _, n := range count {
+		total += n
+	}
+	out, slab := make([][]int32, rows), make([]int32, total)
 	for r, n := range count {
-		out[r] = make([]int32, 0, n)
+		out[r], slab = slab[:0:n], slab[n:]
 	}
 	for c, col := range columns {
 		for _, r := range col {

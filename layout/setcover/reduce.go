@@ -41,6 +41,9 @@ func mergeRows(p Problem) (columns [][]int32, weights []int64) {
 		return cmp.Or(cmp.Compare(len(rows[a]), len(rows[b])), slices.Compare(rows[a], rows[b]), cmp.Compare(a, b))
 	})
 	columns = make([][]int32, len(p.Columns))
+	for c, col := range p.Columns {
+		columns[c] = make([]int32, 0, len(col))
+	}
 	for i, r := range order {
 		if i > 0 && slices.Equal(rows[r], rows[order[i-1]]) {
 			weights[len(weights)-1] += p.Weights[r]

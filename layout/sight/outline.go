@@ -131,7 +131,13 @@ const jointMM = 1e-6
 // closeRadials joins the far sides of neighbouring wedges by the straight
 // piece along their common ray wherever they lie at different distances.
 func closeRadials(far []piece) []piece {
-	out := make([]piece, 0, 2*len(far))
+	joins := 0
+	for i, p := range far {
+		if p.B.Sub(far[(i+1)%len(far)].A).Norm() > jointMM {
+			joins++
+		}
+	}
+	out := make([]piece, 0, len(far)+joins)
 	for i, p := range far {
 		out = append(out, p)
 		next := far[(i+1)%len(far)].A

@@ -82,7 +82,7 @@ func stretches(runs []layout.TrenchRun) (map[string][]stretch, error) {
 		below[s.from] = append(below[s.from], *s)
 	}
 	for _, s := range below {
-		slices.SortFunc(s, func(a, b stretch) int { return compareNatural(a.to.Name, b.to.Name) })
+		slices.SortFunc(s, func(a, b stretch) int { return layout.CompareLabels(a.to.Name, b.to.Name) })
 	}
 	return below, nil
 }
@@ -97,7 +97,7 @@ func leastKey(m map[string][]stretch) string {
 	for k := range m {
 		keys = append(keys, k)
 	}
-	return slices.MinFunc(keys, compareNatural)
+	return slices.MinFunc(keys, layout.CompareLabels)
 }
 
 func (t *Trench) add(parent int, s stretch) {

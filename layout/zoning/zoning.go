@@ -158,7 +158,7 @@ func (g *grouping) classes() [][]int {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortFunc(order, func(i, j int) int { return compareNatural(g.heads[i].Label, g.heads[j].Label) })
+	slices.SortFunc(order, func(i, j int) int { return layout.CompareLabels(g.heads[i].Label, g.heads[j].Label) })
 	place := make(map[Class]int)
 	var out [][]int
 	for _, i := range order {
@@ -230,7 +230,7 @@ func (g *grouping) zone(p *problem, z zone) Zone {
 // number orders the zones and sums up.
 func (g *grouping) number() {
 	r := &g.result
-	slices.SortFunc(r.Zones, func(a, b Zone) int { return compareNatural(a.Labels[0], b.Labels[0]) })
+	slices.SortFunc(r.Zones, func(a, b Zone) int { return layout.CompareLabels(a.Labels[0], b.Labels[0]) })
 	valves := make([]string, len(r.Zones))
 	for i := range r.Zones {
 		r.Zones[i].Number = i + 1

@@ -1,14 +1,14 @@
-package zoning
+package layout
 
 import (
 	"cmp"
 	"strings"
 )
 
-// compareNatural orders labels as people do: runs of digits by their number,
+// CompareLabels orders labels as people do: runs of digits by their number,
 // everything else byte by byte, so that H2 comes before H10. Labels that differ
 // only in leading zeros are ordered byte by byte.
-func compareNatural(a, b string) int {
+func CompareLabels(a, b string) int {
 	x, y := a, b
 	for x != "" && y != "" {
 		var p, q string

@@ -21,6 +21,7 @@ type MonthClimate struct {
 	ET0    Depth
 	Rain   Depth
 	Method ET0Method // how ET0 was found; empty where unknown
+	MinC   Reading   // mean of the days' lowest temperatures
 }
 
 // DayClimate is one day.
@@ -29,6 +30,7 @@ type DayClimate struct {
 	ET0    Depth
 	Rain   Depth
 	Method ET0Method
+	MinC   Reading
 }
 
 // RainRule is how much of the rain is credited.
@@ -148,10 +150,33 @@ func ClimateOfDays(name string, days []DayClimate) (Climate, error) {
 		if seen[m] == "" {
 			return Climate{}, fmt.Errorf("no day of %s; a year's schedule needs every month", time.Month(m+1))
 		}
-		c.Months[m] = MonthClimate{ET0: et0[m], Rain: rain[m], Method: seen[m]}
+		c.Months[m] = MonthClimate{ET0: et0[m], Rain: rain[m], Method: seen[m], MinC: meanLowest(days, time.Month(m+1))}
 	}
 	return c, nil
 }
+
+// meanLowest is the mean of a month's known lowest temperatures.
+func meanLowest(days []DayClimate, month time.Month) Reading {
+	sum, count := 0.0, 0
+	for _, d := range days {
+		if d.MinC.Known && d.Date.Month() == month {
+			sum += d.MinC.Value
+			count++
+		}
+	}
+	if count == 0 {
+		return Reading{}
+	}
+	return Measured(sum / float64(count))
+}
+
+// frostBelowC is the mean lowest temperature below which a month is left
+// unwatered unless a season is given: water freezes on walks and in pipes. A
+// judgement.
+const frostBelowC = 0.0
+
+// frosty says whether the month is known to freeze.
+func (m MonthClimate) frosty() bool { return m.MinC.Known && m.MinC.Value < frostBelowC }
 
 // Bounds of a month's depths, beyond any climate on earth.
 const (

@@ -28,7 +28,7 @@ func (p *planner) demandOf(z Zone, month int) demand {
 	days := daysInMonth[month]
 	use := Depth(z.PlantFactor) * p.climate.Months[month].ET0
 	net := use - p.effective[month]
-	if net < leastMonthNeed {
+	if net < leastMonthNeed || !p.watered(month) {
 		net = 0
 	}
 	d := demand{
@@ -42,13 +42,21 @@ func (p *planner) demandOf(z Zone, month int) demand {
 	return d
 }
 
+// watered says whether month, 0 to 11, is watered at all.
+func (p *planner) watered(month int) bool {
+	if p.season.Given() {
+		return p.season.Has(time.Month(month + 1))
+	}
+	return !p.climate.Months[month].frosty()
+}
+
 // ready is the depth that the zone's roots may draw.
 func (p *planner) ready(z Zone) Depth { return z.Soil.ReadilyAvailable(z.RootDepth, p.depletion) }
 
 // cyclesOn are the cycles of a watering on so many days a week.
 func (d demand) cyclesOn(days int) Cycles {
 	minutes := RunMinutes(d.netPerWeek/Depth(days), d.rateMMPerH, d.multiplier)
-	return d.soil.CycleAndSoak(max(1, int(math.Round(minutes))), d.rateMMPerH, d.slopePct)
+	return d.soil.CycleAndSoak(minutes, d.rateMMPerH, d.slopePct)
 }
 
 // timetable is one way to spread a month's waterings over the week.
@@ -227,12 +235,30 @@ func (p *planner) windowFinding(month time.Month, demands []demand, t timetable,
 // daysThatCure are the fewest days that, allowed as well, would make a month
 // fit; none if all seven do not.
 func (p *planner) daysThatCure(demands []demand) Weekdays {
+	least := leastMinutesPerWeek(demands)
 	for _, more := range p.allowed.supersets() {
+		if least > more.Count()*p.window.Minutes() {
+			continue // not even without soaking
+		}
 		if p.spread(demands, more).longest <= p.window.Minutes() {
 			return more &^ p.allowed
 		}
 	}
 	return 0
+}
+
+// leastMinutesPerWeek is what the demands take, each on the number of days that
+// rounding to whole minutes favours.
+func leastMinutesPerWeek(demands []demand) int {
+	sum := 0
+	for _, d := range demands {
+		least := math.MaxInt
+		for days := 1; days <= daysPerWeek; days++ {
+			least = min(least, days*d.cyclesOn(days).Total())
+		}
+		sum += least
+	}
+	return sum
 }
 
 // hours writes minutes as "3 h 05 min".
@@ -241,6 +267,35 @@ func hours(minutes int) string {
 		return fmt.Sprintf("%d min", minutes)
 	}
 	return fmt.Sprintf("%d h %02d min", minutes/minutesPerHour, minutes%minutesPerHour)
+}
+
+// frostFindings names the months that freeze: those left unwatered for it and
+// those watered all the same.
+func (p *planner) frostFindings(r Result) []Finding {
+	var left, watered []string
+	for i, m := range p.climate.Months {
+		switch name := time.Month(i + 1).String(); {
+		case !m.frosty():
+		case r.Months[i].Volume > 0:
+			watered = append(watered, name)
+		case !p.season.Given():
+			left = append(left, name)
+		}
+	}
+	var all []Finding
+	if len(watered) > 0 {
+		all = append(all, Finding{
+			Rule: RuleFrost, Text: "watered although nights freeze: " + strings.Join(watered, ", "),
+			Cure: "shorten the season; ice on walks is slippery and bursts pipes",
+		})
+	}
+	if len(left) > 0 {
+		all = append(all, Finding{
+			Rule: RuleFrost, Text: "not watered, since nights freeze: " + strings.Join(left, ", "),
+			Cure: "give a season to water all the same",
+		})
+	}
+	return all
 }
 
 // groundFindings are what each zone's soil and slope have to say, in order of zones.

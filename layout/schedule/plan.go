@@ -15,6 +15,7 @@ type Input struct {
 	Climate   Climate
 	Days      Weekdays // on which watering may begin; 0 for every day
 	Window    Window
+	Season    Season // outside it nothing is watered; none: every month not known to freeze
 	Rain      RainRule
 	Depletion float64  // share of the available water that may be drawn; 0 for [DefaultDepletion]
 	Baseline  Baseline // what savings are counted against
@@ -38,6 +39,7 @@ const (
 	RuleDepletion Rule = "depletion"    // between waterings roots draw more than allowed
 	RuleRunOff    Rule = "run_off"      // even the shortest cycle runs off
 	RuleSlope     Rule = "slope"        // steeper than the intake table covers
+	RuleFrost     Rule = "frost"        // months left unwatered because they freeze, or watered although they do
 )
 
 // Finding is something the reader must know or decide.
@@ -57,6 +59,7 @@ type Result struct {
 	Zones    []Zone // with defaults filled in
 	Window   Window
 	Allowed  Weekdays
+	Season   Season
 	Rain     RainRule
 	Months   [monthsPerYear]Month
 	Volume   layout.Volume // of the year
@@ -121,7 +124,7 @@ func Plan(in Input) (Result, error) {
 	if err := in.Baseline.validate(); err != nil {
 		return Result{}, err
 	}
-	r := Result{Status: StatusFits, Zones: p.zones, Window: p.window, Allowed: p.allowed, Rain: p.rain}
+	r := Result{Status: StatusFits, Zones: p.zones, Window: p.window, Allowed: p.allowed, Season: p.season, Rain: p.rain}
 	for m := range r.Months {
 		var tooShort []Finding
 		r.Months[m], tooShort = p.month(time.Month(m + 1))
@@ -131,6 +134,7 @@ func Plan(in Input) (Result, error) {
 	if len(r.Findings) > 0 {
 		r.Status = StatusWindowShort
 	}
+	r.Findings = append(r.Findings, p.frostFindings(r)...)
 	r.Findings = append(r.Findings, p.groundFindings(r)...)
 	r.Savings = in.Baseline.against(r)
 	return r, nil
@@ -143,6 +147,7 @@ type planner struct {
 	effective [monthsPerYear]Depth
 	allowed   Weekdays
 	window    Window
+	season    Season
 	rain      RainRule
 	depletion float64
 }
@@ -152,7 +157,7 @@ func newPlanner(in Input) (*planner, error) {
 		return nil, errors.New("a plan needs at least one zone")
 	}
 	p := &planner{
-		climate: in.Climate, allowed: in.Days & EveryDay, window: in.Window, rain: in.Rain,
+		climate: in.Climate, allowed: in.Days & EveryDay, window: in.Window, season: in.Season, rain: in.Rain,
 		depletion: orDefault(in.Depletion, DefaultDepletion),
 	}
 	if p.allowed == 0 {
@@ -189,5 +194,5 @@ func (p *planner) validate() error {
 			return err
 		}
 	}
-	return errors.Join(p.climate.validate(), p.window.validate())
+	return errors.Join(p.climate.validate(), p.window.validate(), p.season.validate())
 }

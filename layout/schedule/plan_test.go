@@ -131,6 +131,15 @@ func TestNothingHelps(t *testing.T) {
 	assert.Contains(t, r.Findings[0].Cure, "no window of a day")
 }
 
+// TestWholeDay: midnight to midnight is a day, not the window taken by default.
+func TestWholeDay(t *testing.T) {
+	day, err := schedule.ParseWindow("00:00-00:00")
+	require.NoError(t, err)
+	r := plan(t, schedule.Input{Zones: []schedule.Zone{tenMM("Z1")}, Climate: july(), Window: day})
+	assert.Equal(t, 1440, r.Window.Minutes())
+	assert.Zero(t, r.Months[6].Program[0].Starts[0].FromMinute)
+}
+
 func TestGroundFindings(t *testing.T) {
 	z := zoneOf(10, 100) // 9.6 in/h, where 0.08 in run off within a minute at 4.8
 	z.SlopePct, z.Soil = 30, soil(t, "clay")
@@ -155,7 +164,7 @@ func TestSavings(t *testing.T) {
 	assert.InDelta(t, (124-62)*60, r.Savings.Saved.Litres(), 1e-6)
 	assert.InDelta(t, 0.25, r.Savings.Share, 1e-9)
 
-	in.Baseline = schedule.Baseline{WeeklyDepth: schedule.Inches(0.7), FromMonth: time.December, ToMonth: time.January}
+	in.Baseline = schedule.Baseline{WeeklyDepth: schedule.Inches(0.7), Season: schedule.Season{From: time.December, To: time.January}}
 	r = plan(t, in)
 	assert.Equal(t, "0.70 in (17.8 mm) of water a week on every zone, from December to January", r.Savings.Statement)
 	assert.InDelta(t, 17.78*60*62/7, r.Savings.Baseline.Litres(), 1e-6)
@@ -169,6 +178,44 @@ func TestSavings(t *testing.T) {
 	r = plan(t, schedule.Input{Zones: in.Zones})
 	assert.Contains(t, r.Savings.Statement, "waters in no month")
 	assert.Zero(t, r.Savings.Share)
+}
+
+// TestFrost: a month whose nights freeze goes dry unless the season says
+// otherwise, and either way the reader is told.
+func TestFrost(t *testing.T) {
+	c := july()
+	c.Months[7] = schedule.MonthClimate{ET0: 100, MinC: schedule.Measured(-0.1)}
+	in := schedule.Input{Zones: []schedule.Zone{tenMM("Z1")}, Climate: c}
+	r := plan(t, in)
+	assert.Zero(t, r.Months[7].Volume)
+	require.Len(t, r.Findings, 1)
+	assert.Equal(t, "not watered, since nights freeze: August", r.Findings[0].Text)
+	assert.Equal(t, schedule.StatusFits, r.Status)
+
+	in.Season = schedule.Season{From: time.August, To: time.June}
+	r = plan(t, in)
+	assert.Zero(t, r.Months[6].Volume, "out of season")
+	assert.Positive(t, r.Months[7].Volume)
+	require.Len(t, r.Findings, 1)
+	assert.Equal(t, "watered although nights freeze: August", r.Findings[0].Text)
+}
+
+func TestParseSeason(t *testing.T) {
+	for text, want := range map[string]schedule.Season{
+		"": {}, "4-10": {From: 4, To: 10}, "apr - October": {From: 4, To: 10}, "12-2": {From: 12, To: 2},
+	} {
+		s, err := schedule.ParseSeason(text)
+		require.NoError(t, err)
+		assert.Equal(t, want, s, text)
+	}
+	for _, text := range []string{"4", "0-3", "ap-oct", "4-13", "-"} {
+		_, err := schedule.ParseSeason(text)
+		assert.ErrorContains(t, err, "season such as", text)
+	}
+	winter := schedule.Season{From: time.November, To: time.February}
+	assert.True(t, winter.Has(time.January))
+	assert.False(t, winter.Has(time.March))
+	assert.Equal(t, "November to February", winter.String())
 }
 
 func TestBadInputIsNamed(t *testing.T) {
@@ -187,7 +234,7 @@ func TestBadInputIsNamed(t *testing.T) {
 		"window":                 func(in *schedule.Input) { in.Window.FromMinute = 1440 },
 		"needs daily weather":    func(in *schedule.Input) { in.Rain = schedule.RainDaily },
 		"mm a week":              func(in *schedule.Input) { in.Baseline.WeeklyDepth = -1 },
-		"give both":              func(in *schedule.Input) { in.Baseline.FromMonth = 3 },
+		"give both":              func(in *schedule.Input) { in.Baseline.Season.From = 3 },
 		"metered in January":     func(in *schedule.Input) { in.Baseline.Metered = &[12]layout.Volume{-1} },
 		`"mud": available water`: func(in *schedule.Input) { in.Zones[0].Soil = schedule.Soil{Name: "mud"} },
 		`"mud": intake`:          func(in *schedule.Input) { in.Zones[0].Soil = schedule.Soil{Name: "mud", AvailableMMPerM: 100} },

@@ -16,12 +16,10 @@ type Baseline struct {
 	// best baseline there is. It comes before the others.
 	Metered *[monthsPerYear]layout.Volume
 
-	// WeeklyDepth is put on every zone each week from FromMonth to ToMonth
-	// (both included, over the turn of the year if need be); without months, in
-	// those that the plan waters.
+	// WeeklyDepth is put on every zone each week of the season; without one, in
+	// the months that the plan waters.
 	WeeklyDepth Depth
-	FromMonth   time.Month
-	ToMonth     time.Month
+	Season      Season
 }
 
 // Savings are a plan's volumes against a stated baseline. They may be negative.
@@ -40,8 +38,8 @@ func (b Baseline) validate() error {
 	if !(b.WeeklyDepth >= 0 && b.WeeklyDepth <= maxWeeklyDepth) {
 		return fmt.Errorf("baseline: %v mm a week; it must lie between 0 and %v", b.WeeklyDepth.MM(), maxWeeklyDepth.MM())
 	}
-	if (b.FromMonth == 0) != (b.ToMonth == 0) || b.FromMonth < 0 || b.FromMonth > time.December || b.ToMonth < 0 || b.ToMonth > time.December {
-		return fmt.Errorf("baseline: from month %d to month %d; give both, 1 to 12, or neither", b.FromMonth, b.ToMonth)
+	if err := b.Season.validate(); err != nil {
+		return fmt.Errorf("baseline: %w", err)
 	}
 	if b.Metered == nil {
 		return nil
@@ -93,20 +91,17 @@ func (b Baseline) weekly(r Result) Savings {
 }
 
 func (b Baseline) season() string {
-	if b.FromMonth == 0 {
+	if !b.Season.Given() {
 		return "in the months that this plan waters"
 	}
-	return fmt.Sprintf("from %s to %s", b.FromMonth, b.ToMonth)
+	return "from " + b.Season.String()
 }
 
 func (b Baseline) covers(m time.Month, r Result) bool {
-	switch {
-	case b.FromMonth == 0:
-		return r.Months[m-1].Volume > 0
-	case b.FromMonth <= b.ToMonth:
-		return m >= b.FromMonth && m <= b.ToMonth
+	if b.Season.Given() {
+		return b.Season.Has(m)
 	}
-	return m >= b.FromMonth || m <= b.ToMonth
+	return r.Months[m-1].Volume > 0
 }
 
 // setOnce is the baseline of a controller that is never touched.

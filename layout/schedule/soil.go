@@ -162,23 +162,23 @@ func (c Cycles) Total() int { return c.Count * c.Minutes }
 // judgement. Where even this runs off, the plan says so.
 const minCycleMinutes = 1
 
-// CycleAndSoak cuts a run of whole minutes so that no cycle is longer than the
-// soil takes: the fewest equal cycles, of whole minutes, rounded to the nearest
-// but never above the limit.
-func (s Soil) CycleAndSoak(runMinutes int, rateMMPerH, slopePct float64) Cycles {
-	if runMinutes <= 0 {
+// CycleAndSoak cuts a run so that no cycle is longer than the soil takes: the
+// fewest equal cycles, of whole minutes as controllers take them, rounded to
+// the nearest but never above the limit. Nothing is run for 0 minutes.
+func (s Soil) CycleAndSoak(runMinutes, rateMMPerH, slopePct float64) Cycles {
+	if !(runMinutes > 0) {
 		return Cycles{}
 	}
 	intake, storage := s.IntakeOn(slopePct), s.StorageOn(slopePct)
 	longest := LongestCycleMinutes(rateMMPerH, intake, storage)
-	if longest >= float64(runMinutes) {
-		return Cycles{Count: 1, Minutes: runMinutes}
+	whole := max(minCycleMinutes, int(math.Round(runMinutes)))
+	if longest >= float64(whole) {
+		return Cycles{Count: 1, Minutes: whole}
 	}
 	limit := max(minCycleMinutes, int(longest))
-	count := (runMinutes + limit - 1) / limit
-	each := min(limit, (2*runMinutes+count)/(2*count))
-	c := Cycles{Count: count, Minutes: max(minCycleMinutes, each)}
-	if count > 1 {
+	c := Cycles{Count: (whole + limit - 1) / limit}
+	c.Minutes = min(limit, max(minCycleMinutes, int(math.Round(runMinutes/float64(c.Count)))))
+	if c.Count > 1 {
 		c.SoakMinutes = int(math.Ceil(SoakMinutes(intake, storage)))
 	}
 	return c

@@ -56,9 +56,16 @@ func TestWholeUnits(t *testing.T) {
 	got, err := tariff.Bill(10999)
 	require.NoError(t, err)
 	assert.EqualValues(t, 1750, got)
-	units, err := tariff.Units(10 * unit(t, schedule.UnitM3))
-	require.NoError(t, err)
-	assert.InDelta(t, 10, units, 0)
+	tariff.Unit = schedule.UnitKgal
+	for n := range 1000 { // thousands of gallons, counted one by one
+		sum := layout.Volume(0)
+		for range n {
+			sum += layout.Gallons(1000)
+		}
+		units, err := tariff.Units(sum)
+		require.NoError(t, err)
+		assert.InDelta(t, n, units, 0)
+	}
 }
 
 // TestLawnComesOnTop: the house uses 8 m³; the lawn's first 2 are still in the

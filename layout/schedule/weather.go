@@ -323,7 +323,7 @@ func climateOfMonths(name string, rows []weatherRow, site *Site) (Climate, error
 			return Climate{}, err
 		}
 		whole := row.et0Of(et0.PerDay * Depth(daysInMonth[m]))
-		c.Months[m] = MonthClimate{ET0: whole, Rain: Depth(row.rain.Value), Method: et0.Method}
+		c.Months[m] = MonthClimate{ET0: whole, Rain: Depth(row.rain.Value), Method: et0.Method, MinC: row.minC}
 	}
 	return c, nil
 }
@@ -388,7 +388,7 @@ func climateOfDays(name string, rows []weatherRow, site *Site) (Climate, error) 
 		if row.et0.Value > maxDayET0 {
 			return Climate{}, &WeatherError{Line: row.line, Column: "et0", Rule: fmt.Sprintf("%v mm is not the ET0 of a day", row.et0.Value)}
 		}
-		days = append(days, DayClimate{Date: row.date, ET0: row.et0Of(et0.PerDay), Rain: Depth(row.rain.Value), Method: et0.Method})
+		days = append(days, DayClimate{Date: row.date, ET0: row.et0Of(et0.PerDay), Rain: Depth(row.rain.Value), Method: et0.Method, MinC: row.minC})
 	}
 	slices.SortFunc(days, func(a, b DayClimate) int { return a.Date.Compare(b.Date) })
 	c, err := ClimateOfDays(name, days)

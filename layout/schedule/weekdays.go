@@ -6,6 +6,7 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -104,17 +105,26 @@ type pattern struct {
 // patternsWithin lists the subsets of the allowed days: fewest days first, then
 // the most even, then by day.
 func patternsWithin(allowed Weekdays) []pattern {
+	var within []pattern
+	for _, p := range allPatterns() {
+		if p.days&^allowed == 0 {
+			within = append(within, p)
+		}
+	}
+	return within
+}
+
+// allPatterns are the 127 sets of days, in order.
+var allPatterns = sync.OnceValue(func() []pattern {
 	var all []pattern
 	for w := Weekdays(1); w <= EveryDay; w++ {
-		if w&^allowed == 0 {
-			all = append(all, pattern{w, w.largestDeficit()})
-		}
+		all = append(all, pattern{w, w.largestDeficit()})
 	}
 	slices.SortFunc(all, func(a, b pattern) int {
 		return cmp.Or(cmp.Compare(a.days.Count(), b.days.Count()), cmp.Compare(a.deficit, b.deficit), cmp.Compare(a.days, b.days))
 	})
 	return all
-}
+})
 
 // supersets lists the sets that hold all of w and more, fewest days first.
 func (w Weekdays) supersets() []Weekdays {
@@ -161,10 +171,13 @@ func ParseWindow(text string) (Window, error) {
 		}
 		*end.minute = t.Hour()*minutesPerHour + t.Minute()
 	}
+	if w == (Window{}) {
+		w.ToMinute = minutesPerDay // the zero value means another window
+	}
 	return w, nil
 }
 
-// Minutes is the length of the window; equal ends are a whole day.
+// Minutes is the length of the window; equal ends, or 0 to 1440, are a whole day.
 func (w Window) Minutes() int {
 	if w.ToMinute > w.FromMinute {
 		return w.ToMinute - w.FromMinute
@@ -182,7 +195,7 @@ func clock(minute int) string {
 }
 
 func (w Window) validate() error {
-	if w.FromMinute < 0 || w.FromMinute >= minutesPerDay || w.ToMinute < 0 || w.ToMinute >= minutesPerDay {
+	if w.FromMinute < 0 || w.FromMinute >= minutesPerDay || w.ToMinute < 0 || w.ToMinute > minutesPerDay {
 		return fmt.Errorf("window from minute %d to %d: both must lie in a day of %d minutes", w.FromMinute, w.ToMinute, minutesPerDay)
 	}
 	return nil

@@ -19,11 +19,9 @@
 //
 // # How
 //
-// Flows are counted in whole microlitres per minute. A packing by best fit and
-// one that fills bin after bin as full as possible (Gupta and Ho 1999) are
-// compared with the bound L2 of Martello and Toth (1990); where they differ,
-// branch and bound fills valve after valve (bin completion, Korf 2002). It is exact
-// unless it runs out of nodes; then [Result].Bound stays below the number of
+// Flows are counted in whole microlitres per minute. Packing heads into valves is
+// cutting pieces from sticks of one length, and layout/cutting does it: exactly,
+// unless it runs out of steps; then [Result].Bound may stay below the number of
 // zones. Up to 25 heads that was never seen.
 //
 // A class of up to [Settings].ExactHeads heads is then divided in the best way

@@ -49,14 +49,14 @@ type Settings struct {
 	// in the Trench, fed by a main, instead of at the point of connection.
 	ValvesAtBranches bool
 
-	Nodes      int // items weighed by branch and bound, each class; 0 means [DefaultNodes]
+	Nodes      int // steps of packing, each class; 0 means those of layout/cutting
 	ExactHeads int // largest class divided exactly; 0 means [DefaultExactHeads], at most [MostExactHeads]
 	Moves      int // zones measured by the local search, each class; 0 means [DefaultMoves], negative means none
 }
 
-// Default efforts, and the most that may be asked for. Judgements: about 0.1 s each.
+// Default efforts, and the most that may be asked for. Judgements: each a few
+// hundredths of a second.
 const (
-	DefaultNodes      = 1_000_000
 	DefaultExactHeads = 13
 	DefaultMoves      = 20_000
 	MostExactHeads    = 18
@@ -113,7 +113,7 @@ type Result struct {
 
 	Refused []Refusal // by label; the zones are without them
 
-	Nodes int // items weighed by branch and bound
+	Nodes int // steps of packing
 	Moves int // zones measured by the local search
 }
 
@@ -130,14 +130,15 @@ func Group(heads []Head, s Settings) (Result, error) {
 	g := grouping{heads: heads, s: s.withDefaults(), result: Result{Status: Optimal, PipeShortest: true}}
 	g.measure = newMeasure(heads, s)
 	for _, c := range g.classes() {
-		g.divide(c)
+		if err := g.divide(c); err != nil {
+			return Result{}, fmt.Errorf("zoning: %w", err)
+		}
 	}
 	g.number()
 	return g.result, nil
 }
 
 func (s Settings) withDefaults() Settings {
-	s.Nodes = cmp.Or(s.Nodes, DefaultNodes)
 	s.ExactHeads = min(cmp.Or(s.ExactHeads, DefaultExactHeads), MostExactHeads)
 	s.Moves = cmp.Or(s.Moves, DefaultMoves)
 	return s
@@ -194,9 +195,12 @@ func (g *grouping) refuse(i int) bool {
 }
 
 // divide puts the heads of one class on valves.
-func (g *grouping) divide(class []int) {
+func (g *grouping) divide(class []int) error {
 	p := newProblem(g, class)
-	packed := p.pack(g.s.Nodes)
+	packed, err := p.pack(g.s.Nodes)
+	if err != nil {
+		return err
+	}
 	best, exact := p.shortest(packed.bins)
 	if exact {
 		packed.bound = len(best)
@@ -211,6 +215,7 @@ func (g *grouping) divide(class []int) {
 	for _, z := range best {
 		g.result.Zones = append(g.result.Zones, g.zone(p, z))
 	}
+	return nil
 }
 
 // zone describes a zone of the class p.
@@ -264,10 +269,11 @@ func newMeasure(heads []Head, s Settings) measure {
 	return newSpanMeasure(heads, s)
 }
 
-// The greatest flow and the most heads that are taken: squares of flows then sum
-// up within 63 bits. Far beyond any lot.
+// The greatest flow and the most heads that are taken: flows in µL/min then stay
+// within what layout/cutting takes, and their squares sum up within 63 bits. Far
+// beyond the tap of a house.
 const (
-	greatestFlow layout.Flow = 100_000 // L/min
+	greatestFlow layout.Flow = 1000 // L/min
 	mostHeads    int         = 400
 )
 

@@ -14,7 +14,12 @@
 //   - A zone waters at flow over area wetted, everywhere at the same rate. A
 //     variable-throw head runs alone, so its zone is the head and its area what
 //     the head reaches; fixed-arc heads of a zone run together on the union of
-//     what they wet. Ground that several zones wet is counted in each of them.
+//     what they wet. Ground that several zones wet is counted in each of them,
+//     so it gets more than it needs, and the volumes say so.
+//   - Cycles rest on the mean rate. Under a passing stream the rate is higher for
+//     a moment; the soil's surface storage is taken to even that out.
+//   - Controllers take whole minutes: a watering is met to half a minute a cycle,
+//     and depths and volumes are those of the minutes programmed.
 //   - The run-time multiplier makes up for uneven application.
 //
 // Depths are water depths in millimetres, which is litres on a square metre.

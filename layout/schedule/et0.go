@@ -20,7 +20,6 @@ const (
 	missingWindMPS    = 2.0               // at 2 m, where none was measured, chapter 3 of FAO-56
 	windHeightM       = 2.0               // standard height of wind measurements
 	radPerDeg         = math.Pi / 180     // exact
-	minutesADay       = minutesPerDay     // in equation 21
 	hargreavesSlope   = 0.0023            // equation 52
 	hargreavesOffsetC = 17.8              // °C, equation 52
 	cloudShareUnknown = 0.5               // Rs/Rso where the sun does not rise: a judgement, it multiplies almost nothing
@@ -95,7 +94,7 @@ func ExtraterrestrialMJ(latitudeDeg float64, dayOfYear int) float64 {
 	phi, delta := latitudeDeg*radPerDeg, DeclinationRad(dayOfYear)
 	omega := SunsetAngleRad(phi, delta)
 	path := omega*math.Sin(phi)*math.Sin(delta) + math.Cos(phi)*math.Cos(delta)*math.Sin(omega)
-	return max(0, minutesADay/math.Pi*solarConstantMJ*InverseDistance(dayOfYear)*path)
+	return max(0, minutesPerDay/math.Pi*solarConstantMJ*InverseDistance(dayOfYear)*path)
 }
 
 // DaylightHours is N, equation 34.

@@ -40,6 +40,7 @@ type WeatherError struct {
 	Rule   string
 }
 
+// Error writes the place before the rule.
 func (e *WeatherError) Error() string {
 	var b strings.Builder
 	b.WriteString("weather")

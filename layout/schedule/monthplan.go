@@ -28,12 +28,12 @@ func (p *planner) demandOf(z Zone, month int) demand {
 	days := daysInMonth[month]
 	use := Depth(z.PlantFactor) * p.climate.Months[month].ET0
 	net := use - p.effective[month]
-	if net < leastMonthNeed || !p.watered(month) {
+	if net < leastMonthNeed || !p.watered(month) || z.idle() {
 		net = 0
 	}
 	d := demand{
 		net: net, dailyUse: use / Depth(days), netPerWeek: net * daysPerWeek / Depth(days),
-		rateMMPerH: z.RateMMPerH(), multiplier: z.Multiplier(),
+		rateMMPerH: z.rateIfRun(), multiplier: z.Multiplier(),
 		soil: z.Soil, slopePct: z.SlopePct, daysOfMonth: days,
 	}
 	if use > 0 {
@@ -95,7 +95,7 @@ func (p *planner) account(r *Run, d demand, z Zone) {
 	r.Need = d.net
 	r.IntervalDays = IntervalDays(p.ready(z), d.dailyUse)
 	minutes := float64(r.MinutesPerWeek()) * float64(d.daysOfMonth) / daysPerWeek
-	r.Applied = Depth(z.RateMMPerH() * minutes / minutesPerHour / d.multiplier)
+	r.Applied = Depth(d.rateMMPerH * minutes / minutesPerHour / d.multiplier)
 	r.Volume = layout.Volume(z.Flow.LPM() * minutes)
 }
 
@@ -304,6 +304,13 @@ func (p *planner) groundFindings(r Result) []Finding {
 	for i, z := range p.zones {
 		if f, found := p.depletionFinding(r, i); found {
 			all = append(all, f)
+		}
+		if z.idle() {
+			all = append(all, Finding{
+				Rule: RuleIdle, Zone: z.Label, Text: fmt.Sprintf("zone %s wets next to nothing and is never run", z.Label),
+				Cure: "move its heads, or leave the zone out",
+			})
+			continue
 		}
 		if z.Soil.RunsOff(z.RateMMPerH(), z.SlopePct) {
 			all = append(all, Finding{

@@ -39,6 +39,7 @@ const (
 	RuleDepletion Rule = "depletion"    // between waterings roots draw more than allowed
 	RuleRunOff    Rule = "run_off"      // even the shortest cycle runs off
 	RuleSlope     Rule = "slope"        // steeper than the intake table covers
+	RuleIdle      Rule = "idle"         // a zone that wets next to nothing
 	RuleFrost     Rule = "frost"        // months left unwatered because they freeze, or watered although they do
 )
 

@@ -153,6 +153,21 @@ func TestGroundFindings(t *testing.T) {
 	assert.Contains(t, rules, schedule.RuleSlope)
 }
 
+// TestIdleZone: a pinned head that wets nothing is never run, and stops nobody.
+func TestIdleZone(t *testing.T) {
+	r := plan(t, schedule.Input{Zones: []schedule.Zone{schedule.HeadZone(layout.Head{Label: "H1", Flow: 17}), tenMM("H2")}, Climate: july()})
+	assert.Zero(t, r.Months[6].Runs[0].Cycles)
+	assert.Zero(t, r.Volume-r.Months[6].Runs[1].Volume)
+	assert.Positive(t, r.Months[6].Runs[1].Volume)
+	require.Len(t, r.Findings, 1)
+	assert.Equal(t, schedule.RuleIdle, r.Findings[0].Rule)
+
+	tiny := schedule.HeadZone(layout.Head{Label: "H1", Flow: 17, WettedArea: 0.5})
+	r = plan(t, schedule.Input{Zones: []schedule.Zone{tiny}, Climate: july()})
+	assert.Equal(t, 1, r.Months[6].Runs[0].MinutesPerWeek()/r.Months[6].Runs[0].Days.Count(), "a minute is the least")
+	assert.Equal(t, schedule.RuleRunOff, r.Findings[0].Rule)
+}
+
 func TestSavings(t *testing.T) {
 	c := july()
 	c.Months[7] = schedule.MonthClimate{ET0: 77.5}
@@ -223,9 +238,9 @@ func TestBadInputIsNamed(t *testing.T) {
 		"at least one zone":      func(in *schedule.Input) { in.Zones = nil },
 		"no label":               func(in *schedule.Input) { in.Zones[0].Label = "" },
 		`two zones are called`:   func(in *schedule.Input) { in.Zones = append(in.Zones, in.Zones[0]) },
-		`"Z1": area`:             func(in *schedule.Input) { in.Zones[0].AreaM2 = 0 },
+		`"Z1": area`:             func(in *schedule.Input) { in.Zones[0].AreaM2 = -1 },
 		`"Z1": flow`:             func(in *schedule.Input) { in.Zones[0].Flow = layout.Flow(math.NaN()) },
-		`"Z1": precipitation`:    func(in *schedule.Input) { in.Zones[0].AreaM2 = 1e5 },
+		`"Z1": precipitation`:    func(in *schedule.Input) { in.Zones[0].AreaM2 = 9e5 },
 		`"Z1": DU`:               func(in *schedule.Input) { in.Zones[0].DULowQuarter = 65 },
 		`"Z1": slope`:            func(in *schedule.Input) { in.Zones[0].SlopePct = -1 },
 		"depletion":              func(in *schedule.Input) { in.Depletion = 50 },

@@ -31,7 +31,7 @@ func LandscapeCoefficient(species, density, microclimate float64) float64 {
 type Zone struct {
 	Label  string
 	Flow   layout.Flow // of all its heads
-	AreaM2 float64     // wetted, counted once
+	AreaM2 float64     // wetted, counted once; a zone of next to none is never run
 
 	DULowQuarter  float64 // 0 to 1; 0 for [DefaultDULowQuarter]
 	RunMultiplier float64 // 1 and more; overrides what DULowQuarter gives
@@ -58,6 +58,20 @@ func GroupZone(label string, heads []layout.Head, wettedM2 float64) Zone {
 
 // RateMMPerH is the zone's precipitation rate: flow over area.
 func (z Zone) RateMMPerH() float64 { return z.Flow.LPM() * minutesPerHour / z.AreaM2 }
+
+// idleBelowM2 is the wetted area below which a zone never runs, such as that of
+// a head that stood in the way of nothing but had to be kept: a judgement.
+const idleBelowM2 = 0.1
+
+func (z Zone) idle() bool { return z.AreaM2 < idleBelowM2 }
+
+// rateIfRun is the rate of a zone that runs; for an idle one, one that is legal.
+func (z Zone) rateIfRun() float64 {
+	if z.idle() {
+		return 1
+	}
+	return z.RateMMPerH()
+}
 
 // MultiplierOfDU is the run-time multiplier for a low-quarter uniformity,
 // 1/(0.4 + 0.6·DU): the practice of auditors, from memory. It stands for the
@@ -111,9 +125,9 @@ func (z Zone) validate() error {
 		value     float64
 		low, high float64
 	}{
-		{"area (m²)", z.AreaM2, 0.01, 1e6},
+		{"area (m²)", z.AreaM2, 0, 1e6},
 		{"flow (L/min)", z.Flow.LPM(), 0.001, 1e5},
-		{"precipitation rate (mm/h)", z.RateMMPerH(), 0.5, 1000},
+		{"precipitation rate (mm/h)", z.rateIfRun(), 0.1, 1e7},
 		{"DU of the low quarter", z.DULowQuarter, 0.05, 1},
 		{"run-time multiplier", orDefault(z.RunMultiplier, 1), 1, 10},
 		{"plant factor", z.PlantFactor, 0.01, 2},

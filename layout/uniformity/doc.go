@@ -26,4 +26,12 @@
 // The lawn is sampled at the centres of square cells. The choice of cells moves
 // the result (by 0.03 of DU_lq in the published example checked here), so the
 // cell size is part of it.
+//
+// # Catch cans
+//
+// [ParseCans] reads what cans on the lawn caught, [CatchTest.Assess] gives the
+// same statistics of it, with the precipitation rate and what the published
+// guides for such tests would object to, and [CatchTest.Compare] sets it beside
+// a simulation, can by can. A line of cans from a head tells its throw
+// ([CatchTest.WettedRadius]).
 package uniformity

@@ -5,6 +5,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 func rectangle(x0, y0, x1, y1 int64) geom.Region {
@@ -18,8 +19,8 @@ func arcHead(n int, x, y int64, start, sweep float64) layout.Head {
 		Label: fmt.Sprintf("H%d", n), At: geom.Pt(x, y), Kind: layout.FixedArc, Model: "spray",
 		Throw: 4.5, ArcStart: start, ArcSweep: sweep, Pressure: layout.PSI(30), Flow: layout.GPM(3.7 * sweep / 360), Zone: 1 + n/6,
 	}
-	for _, v := range sector(vec{0, 0}, throw, start, sweep) {
-		h.Wetted = append(h.Wetted, geom.Vec{X: float64(x) + v.x, Y: float64(y) - v.y})
+	for _, v := range sector(paper.At(0, 0), throw, start, sweep) {
+		h.Wetted = append(h.Wetted, geom.Vec{X: float64(x) + v.X, Y: float64(y) - v.Y})
 	}
 	return h
 }

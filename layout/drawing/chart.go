@@ -9,6 +9,7 @@ import (
 	"strconv"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // Chart compares what one batch of lots needs at several pressures, or for
@@ -53,8 +54,8 @@ const (
 )
 
 var (
-	headsField      = box{80, 80, 870, 370}
-	infeasibleField = box{80, 410, 870, 500}
+	headsField      = paper.Box{Left: 80, Top: 80, Right: 870, Bottom: 370}
+	infeasibleField = paper.Box{Left: 80, Top: 410, Right: 870, Bottom: 500}
 )
 
 // ScenarioChart draws the total of heads, and below it the number of lots that
@@ -72,22 +73,22 @@ func ScenarioChart(w io.Writer, c Chart) error {
 			return fmt.Errorf("drawing: chart point %d: negative count", i+1)
 		}
 	}
-	return scenarioChart(c).writeTo(w)
+	return scenarioChart(c).WriteSVG(w)
 }
 
 func scenarioChart(c Chart) *page {
 	points := slices.Clone(c.Points)
 	slices.SortStableFunc(points, func(a, b ChartPoint) int { return cmp.Compare(a.value(), b.value()) })
-	p := &page{width: chartWidth, height: chartHeight, decimals: 2}
-	title := cmp.Or(clean(c.Title), "Heads against pressure")
-	p.about(title, chartSummary(points))
-	p.rect(box{0, 0, chartWidth, chartHeight}, look{fill: white})
-	p.text(label{at: vec{25, 36}, words: shortened(title, chartWidth-50, 18, true), size: 18, bold: true})
+	p := newPage(chartWidth, chartHeight, 2)
+	title := cmp.Or(paper.Clean(c.Title), "Heads against pressure")
+	p.About(title, chartSummary(points))
+	p.Rect(paper.Box{Left: 0, Top: 0, Right: chartWidth, Bottom: chartHeight}, paper.Look{Fill: white})
+	p.Text(paper.Label{At: paper.At(25, 36), Words: paper.Shortened(title, chartWidth-50, 18, true), Size: 18, Bold: true})
 	if len(points) == 0 {
-		p.text(label{at: vec{chartWidth / 2, chartHeight / 2}, words: "No scenarios to compare", size: 16, anchor: atMiddle, colour: darkGrey})
+		p.Text(paper.Label{At: paper.At(chartWidth/2, chartHeight/2), Words: "No scenarios to compare", Size: 16, Anchor: paper.AtMiddle, Colour: darkGrey})
 		return p
 	}
-	p.chartFields(points, cmp.Or(clean(c.Axis), "Pressure"))
+	p.chartFields(points, cmp.Or(paper.Clean(c.Axis), "Pressure"))
 	return p
 }
 
@@ -101,7 +102,7 @@ func chartSummary(points []ChartPoint) string {
 		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", name, counted(pt.Heads, "head"),
 			counted(pt.Designed, "lot"), counted(pt.Infeasible, "lot"))
 	}
-	return clean(out)
+	return paper.Clean(out)
 }
 
 // axis maps values to places along one side of a field.
@@ -117,16 +118,16 @@ func scenarioAxis(points []ChartPoint) axis {
 	if pad == 0 {
 		pad = low * free
 	}
-	return axis{low - pad, high + pad, headsField.left, headsField.right}
+	return axis{low - pad, high + pad, headsField.Left, headsField.Right}
 }
 
 // countAxis runs up a field from 0 to a round number that leaves room above most
 // for its figure; it also returns the step between level lines.
-func countAxis(most int, field box) (axis, float64) {
+func countAxis(most int, field paper.Box) (axis, float64) {
 	const figureRoom, tickRoom = 26.0, 44.0
-	top := max(1, float64(most)*field.height()/(field.height()-figureRoom))
-	step := roundStep(max(1, top/math.Floor(field.height()/tickRoom)))
-	return axis{0, step * math.Ceil(top/step), field.bottom, field.top}, step
+	top := max(1, float64(most)*field.Height()/(field.Height()-figureRoom))
+	step := roundStep(max(1, top/math.Floor(field.Height()/tickRoom)))
+	return axis{0, step * math.Ceil(top/step), field.Bottom, field.Top}, step
 }
 
 // roundStep returns the least of 1, 2 or 5 times a power of ten not below v.
@@ -157,38 +158,38 @@ func (p *page) chartFields(points []ChartPoint, axisName string) {
 }
 
 // scaleLines draws a field's frame, level lines and figures.
-func (p *page) scaleLines(a axis, step float64, field box, name string) {
+func (p *page) scaleLines(a axis, step float64, field paper.Box, name string) {
 	for v := 0.0; v <= a.high*(1+1e-9); v += step {
 		y := a.at(v)
-		p.line(vec{field.left, y}, vec{field.right, y}, look{stroke: midGrey, width: 0.7})
-		p.text(label{at: vec{field.left - 7, y + 4}, words: decimal(v, 0), size: chartText, anchor: atEnd})
+		p.Line(paper.At(field.Left, y), paper.At(field.Right, y), paper.Look{Stroke: midGrey, Width: 0.7})
+		p.Text(paper.Label{At: paper.At(field.Left-7, y+4), Words: decimal(v, 0), Size: chartText, Anchor: paper.AtEnd})
 	}
-	p.rect(field, thinFrame)
-	p.text(label{at: vec{field.left, field.top - 8}, words: name, size: chartText, bold: true})
+	p.Rect(field, thinFrame)
+	p.Text(paper.Label{At: paper.At(field.Left, field.Top-8), Words: name, Size: chartText, Bold: true})
 }
 
 // scenarioTicks names each point below the fields, pressures in both units,
 // leaving out those there is no room for.
 func (p *page) scenarioTicks(points []ChartPoint, x axis, name string) {
-	y := infeasibleField.bottom
+	y := infeasibleField.Bottom
 	free := math.Inf(-1)
 	for _, pt := range points {
 		at := x.at(pt.value())
-		p.line(vec{at, y}, vec{at, y + 5}, thinFrame)
+		p.Line(paper.At(at, y), paper.At(at, y+5), thinFrame)
 		first, second := pt.words()
-		half := max(textWidth(first, chartText, false), textWidth(second, chartText, false)) / 2
+		half := max(paper.Width(first, chartText, false), paper.Width(second, chartText, false)) / 2
 		if at-half < free {
 			continue
 		}
 		free = at + half + 5
-		p.text(label{at: vec{at, y + 18}, words: first, size: chartText, anchor: atMiddle})
+		p.Text(paper.Label{At: paper.At(at, y+18), Words: first, Size: chartText, Anchor: paper.AtMiddle})
 		if second != "" {
-			p.text(label{at: vec{at, y + 32}, words: second, size: chartText, anchor: atMiddle})
+			p.Text(paper.Label{At: paper.At(at, y+32), Words: second, Size: chartText, Anchor: paper.AtMiddle})
 		}
 	}
-	middle := (infeasibleField.left + infeasibleField.right) / 2
-	words := shortened(name, infeasibleField.width(), chartText, true)
-	p.text(label{at: vec{middle, y + 52}, words: words, size: chartText, bold: true, anchor: atMiddle})
+	middle := (infeasibleField.Left + infeasibleField.Right) / 2
+	words := paper.Shortened(name, infeasibleField.Width(), chartText, true)
+	p.Text(paper.Label{At: paper.At(middle, y+52), Words: words, Size: chartText, Bold: true, Anchor: paper.AtMiddle})
 }
 
 // shortNumber writes a number with one decimal, none where it is whole.
@@ -199,14 +200,14 @@ func shortNumber(v float64) string {
 // bars draws the lots left out, hatched, with their number above.
 func (p *page) bars(points []ChartPoint, x axis, lots axis) {
 	half := min(22, 0.35*leastGap(points, x))
-	pl := placer{within: infeasibleField}
+	pl := paper.Placer{Within: infeasibleField}
 	for _, pt := range points {
 		at := x.at(pt.value())
 		if pt.Infeasible > 0 {
-			b := box{at - half, lots.at(float64(pt.Infeasible)), at + half, infeasibleField.bottom}
-			p.area([][]vec{b.corners().list()}, dryArea, b)
+			b := paper.Box{Left: at - half, Top: lots.at(float64(pt.Infeasible)), Right: at + half, Bottom: infeasibleField.Bottom}
+			p.Area([][]paper.Vec{b.Corners().List()}, dryArea, b)
 		}
-		p.figure(&pl, vec{at, lots.at(float64(pt.Infeasible))}, pt.Infeasible)
+		p.figure(&pl, paper.At(at, lots.at(float64(pt.Infeasible))), pt.Infeasible)
 	}
 }
 
@@ -224,47 +225,47 @@ func leastGap(points []ChartPoint, x axis) float64 {
 // headLine joins the totals; a marker is hollow, and the line to it dashed,
 // where lots are left out.
 func (p *page) headLine(points []ChartPoint, x axis, heads axis) {
-	at := func(pt ChartPoint) vec { return vec{x.at(pt.value()), heads.at(float64(pt.Heads))} }
+	at := func(pt ChartPoint) paper.Vec { return paper.At(x.at(pt.value()), heads.at(float64(pt.Heads))) }
 	for i := 1; i < len(points); i++ {
-		l := look{stroke: blue, width: 2.2}
+		l := paper.Look{Stroke: blue, Width: 2.2}
 		if points[i-1].Infeasible+points[i].Infeasible > 0 {
-			l.dash = "6 4"
+			l.Dash = "6 4"
 		}
-		p.line(at(points[i-1]), at(points[i]), l)
+		p.Line(at(points[i-1]), at(points[i]), l)
 	}
-	pl := placer{within: headsField}
+	pl := paper.Placer{Within: headsField}
 	for _, pt := range points {
-		pl.take(around(at(pt), 2*markRadius, 2*markRadius).corners())
+		pl.Take(paper.Around(at(pt), 2*markRadius, 2*markRadius).Corners())
 		p.mark(at(pt), pt.Infeasible > 0)
 	}
 	for _, pt := range points {
-		p.figure(&pl, at(pt).add(vec{0, -markRadius}), pt.Heads)
+		p.figure(&pl, at(pt).Add(paper.At(0, -markRadius)), pt.Heads)
 	}
 }
 
 const markRadius = 5.0
 
-func (p *page) mark(c vec, hollow bool) {
-	l := look{fill: blue, stroke: blue, width: 2}
+func (p *page) mark(c paper.Vec, hollow bool) {
+	l := paper.Look{Fill: blue, Stroke: blue, Width: 2}
 	if hollow {
-		l.fill = white
+		l.Fill = white
 	}
-	p.circle(c, markRadius, l)
+	p.Circle(c, markRadius, l)
 }
 
 // figure writes a number just above a place unless that room is taken.
-func (p *page) figure(pl *placer, at vec, n int) {
-	l := label{at: at.add(vec{0, -5}), words: decimal(float64(n), 0), size: chartText, bold: true, anchor: atMiddle, backed: true}
-	if q := l.quad(); pl.free(q) {
-		pl.take(q)
-		p.text(l)
+func (p *page) figure(pl *paper.Placer, at paper.Vec, n int) {
+	l := paper.Label{At: at.Add(paper.At(0, -5)), Words: decimal(float64(n), 0), Size: chartText, Bold: true, Anchor: paper.AtMiddle, Backed: true}
+	if q := l.Quad(); pl.Free(q) {
+		pl.Take(q)
+		p.Text(l)
 	}
 }
 
 func (p *page) chartKey() {
 	y := chartHeight - 18.0
-	p.mark(vec{headsField.left + 6, y - 4}, false)
-	p.text(label{at: vec{headsField.left + 18, y}, words: "all lots designed", size: chartText})
-	p.mark(vec{headsField.left + 176, y - 4}, true)
-	p.text(label{at: vec{headsField.left + 188, y}, words: "some lots infeasible: the heads of the others only, not to be compared with the rest", size: chartText})
+	p.mark(paper.At(headsField.Left+6, y-4), false)
+	p.Text(paper.Label{At: paper.At(headsField.Left+18, y), Words: "all lots designed", Size: chartText})
+	p.mark(paper.At(headsField.Left+176, y-4), true)
+	p.Text(paper.Label{At: paper.At(headsField.Left+188, y), Words: "some lots infeasible: the heads of the others only, not to be compared with the rest", Size: chartText})
 }

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // tester is what the checks need of *testing.T and *rapid.T.
@@ -38,7 +39,7 @@ type mark struct {
 func render(t tester, p *page) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := p.writeTo(&b); err != nil {
+	if err := p.WriteSVG(&b); err != nil {
 		t.Fatalf("writing: %v", err)
 	}
 	return b.Bytes()
@@ -130,19 +131,19 @@ func (d *drawn) words(open []string, words string, depth int) {
 func checkPage(t tester, p *page) drawn {
 	t.Helper()
 	out := readBack(t, render(t, p))
-	sheet := box{0, 0, p.width, p.height}
-	for i, q := range p.texts {
-		if !q.within(sheet) {
+	sheet := paper.Box{Left: 0, Top: 0, Right: p.Width, Bottom: p.Height}
+	for i, q := range p.Texts {
+		if !q.Within(sheet) {
 			t.Errorf("text %q runs off the page: %v", out.texts[i], q)
 		}
-		for j, r := range p.texts[:i] {
-			if q.bounds().meets(r.bounds()) && q.overlaps(r) {
+		for j, r := range p.Texts[:i] {
+			if q.Bounds().Meets(r.Bounds()) && q.Overlaps(r) {
 				t.Errorf("text %q overlaps %q", out.texts[i], out.texts[j])
 			}
 		}
 	}
-	if len(out.texts) != len(p.texts) {
-		t.Errorf("%d texts drawn, %d accounted for", len(out.texts), len(p.texts))
+	if len(out.texts) != len(p.Texts) {
+		t.Errorf("%d texts drawn, %d accounted for", len(out.texts), len(p.Texts))
 	}
 	if len(out.titles) == 0 || out.titles[0] == "" {
 		t.Errorf("no title")

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // squareFeetPerM2 is exact: the international foot is 0.3048 m.
@@ -210,7 +211,7 @@ func remarks(lot *layout.Lot, d *layout.Design) []string {
 	slices.SortStableFunc(notes, func(a, b layout.Note) int { return cmp.Compare(gravity(a.Severity), gravity(b.Severity)) })
 	var out []string
 	for _, n := range notes {
-		if words := clean(n.Text); words != "" && words != clean(d.Reason) && !slices.Contains(out, words) {
+		if words := paper.Clean(n.Text); words != "" && words != paper.Clean(d.Reason) && !slices.Contains(out, words) {
 			out = append(out, words)
 		}
 	}

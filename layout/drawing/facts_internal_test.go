@@ -8,6 +8,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 func TestDecimal(t *testing.T) {
@@ -92,10 +93,10 @@ func TestJunctionThatIsOnlyEverAnEnd(t *testing.T) {
 }
 
 func TestColumnSaysWhatItCutsOff(t *testing.T) {
-	c := &column{page: &page{}, frame: box{0, 0, 120, 200}, floor: 2 * leading}
+	c := &column{page: newPage(120, 200, 2), frame: paper.Box{Left: 0, Top: 0, Right: 120, Bottom: 200}, floor: 2 * leading}
 	c.paragraph("the parcel cannot be used because it crosses itself in three places", 7)
-	assert.Len(t, c.texts, 2)
-	assert.Contains(t, c.body.String(), ellipsis)
+	assert.Len(t, c.Texts, 2)
+	assert.Contains(t, string(render(t, c.page)), paper.Ellipsis)
 	c.paragraph("no more room", 7)
-	assert.Len(t, c.texts, 2)
+	assert.Len(t, c.Texts, 2)
 }

@@ -3,6 +3,7 @@ package drawing
 import (
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 // painter draws one lot into a view on a page and keeps account of what
@@ -17,10 +18,10 @@ type painter struct {
 // entry is a line of the legend: a name and how to draw its sample.
 type entry struct {
 	name   string
-	sample func(p *page, b box)
+	sample func(p *page, b paper.Box)
 }
 
-func (p *painter) record(name string, sample func(p *page, b box)) {
+func (p *painter) record(name string, sample func(p *page, b paper.Box)) {
 	for _, e := range p.entries {
 		if e.name == name {
 			return
@@ -32,39 +33,41 @@ func (p *painter) record(name string, sample func(p *page, b box)) {
 // smallLine is how much thinner lines are in small plans.
 const smallLine = 0.5
 
-func (l look) thinner() look {
-	l.width *= smallLine
+// thinner returns a line for small plans.
+func thinner(l paper.Look) paper.Look {
+	l.Width *= smallLine
 	return l
 }
 
-func (s areaStyle) forSmall(warning bool) areaStyle {
-	s.look = s.look.thinner()
+// forSmall returns a style for small plans: without hatches unless it warns.
+func forSmall(s paper.AreaStyle, warning bool) paper.AreaStyle {
+	s.Look = thinner(s.Look)
 	if !warning {
-		s.hatches = nil
+		s.Hatches = nil
 		return s
 	}
-	hatches := make([]hatch, len(s.hatches))
-	for i, h := range s.hatches {
-		hatches[i] = hatch{h.angle, h.spacing * smallLine, h.line.thinner()}
+	hatches := make([]paper.Hatch, len(s.Hatches))
+	for i, h := range s.Hatches {
+		hatches[i] = paper.Hatch{Angle: h.Angle, Spacing: h.Spacing * smallLine, Line: thinner(h.Line)}
 	}
-	s.hatches = hatches
+	s.Hatches = hatches
 	return s
 }
 
 // ground paints a region in a style and puts the style in the legend.
-func (p *painter) ground(g geom.Region, s areaStyle, warning bool) {
+func (p *painter) ground(g geom.Region, s paper.AreaStyle, warning bool) {
 	p.shapes(p.view.region(g), s, warning)
 }
 
-func (p *painter) shapes(chains [][]vec, s areaStyle, warning bool) {
+func (p *painter) shapes(chains [][]paper.Vec, s paper.AreaStyle, warning bool) {
 	if len(chains) == 0 {
 		return
 	}
-	p.record(s.name, func(page *page, b box) { page.area([][]vec{b.corners().list()}, s, b) })
+	p.record(s.Name, func(page *page, b paper.Box) { page.Area([][]paper.Vec{b.Corners().List()}, s, b) })
 	if p.small {
-		s = s.forSmall(warning)
+		s = forSmall(s, warning)
 	}
-	p.area(chains, s, p.frame)
+	p.Area(chains, s, p.frame)
 }
 
 // below paints the ground the water falls on and what stands on it.
@@ -84,7 +87,7 @@ func (p *painter) below(lot *layout.Lot, d *layout.Design) {
 func (p *painter) wetting(d *layout.Design) {
 	for _, h := range d.Heads {
 		if chain := p.outline(h.Wetted); chain != nil {
-			p.shapes([][]vec{chain}, wetted, false)
+			p.shapes([][]paper.Vec{chain}, wetted, false)
 		}
 	}
 	p.ground(d.Narrow, narrowStrip, true)
@@ -113,58 +116,58 @@ func (p *painter) walls(g geom.Region) {
 	if len(chains) == 0 {
 		return
 	}
-	p.rings(chains, wall)
+	p.Rings(chains, wall)
 	if p.small {
 		return
 	}
 	for _, chain := range chains {
-		p.lines(ticks(chain), wallTick)
+		p.Lines(ticks(chain), wallTick)
 	}
-	p.record("Wall", func(page *page, b box) {
-		thin := box{b.left, b.centre().y - 1, b.right, b.centre().y + 1}.corners().list()
-		page.rings([][]vec{thin}, wall)
-		page.lines(ticks(thin), wallTick)
+	p.record("Wall", func(page *page, b paper.Box) {
+		thin := paper.Box{Left: b.Left, Top: b.Centre().Y - 1, Right: b.Right, Bottom: b.Centre().Y + 1}.Corners().List()
+		page.Rings([][]paper.Vec{thin}, wall)
+		page.Lines(ticks(thin), wallTick)
 	})
 }
 
 // ticks returns short strokes that stand off the long edges of a closed chain.
 // The chain runs clockwise on the page or the other way; strokes start on the
 // edge and point away from what it encloses.
-func ticks(chain []vec) [][]vec {
+func ticks(chain []paper.Vec) [][]paper.Vec {
 	const apart, long = 8.0, 3.2
-	out, turn := [][]vec{}, 1.0
+	out, turn := [][]paper.Vec{}, 1.0
 	if signedArea(chain) < 0 {
 		turn = -1
 	}
 	for i, a := range chain {
-		along := chain[(i+1)%len(chain)].sub(a)
-		length := along.norm()
-		outward := vec{along.y, -along.x}.times(turn * long / max(length, 1e-9))
+		along := chain[(i+1)%len(chain)].Sub(a)
+		length := along.Norm()
+		outward := paper.At(along.Y, -along.X).Times(turn * long / max(length, 1e-9))
 		for s := apart / 2; s < length; s += apart {
-			at := a.add(along.times(s / length))
-			out = append(out, []vec{at, at.add(outward)})
+			at := a.Add(along.Times(s / length))
+			out = append(out, []paper.Vec{at, at.Add(outward)})
 		}
 	}
 	return out
 }
 
-func signedArea(chain []vec) float64 {
+func signedArea(chain []paper.Vec) float64 {
 	sum := 0.0
 	for i, a := range chain {
-		sum += a.cross(chain[(i+1)%len(chain)])
+		sum += a.Cross(chain[(i+1)%len(chain)])
 	}
 	return sum / 2
 }
 
 func (p *painter) sleeves(sleeves []geom.Line) {
 	for _, s := range sleeves {
-		chain := [][]vec{p.path(s)}
-		p.lines(chain, sleeveOuter)
-		p.lines(chain, sleeveInner)
-		p.record("Sleeve in place", func(page *page, b box) {
-			level := [][]vec{{{b.left, b.centre().y}, {b.right, b.centre().y}}}
-			page.lines(level, sleeveOuter)
-			page.lines(level, sleeveInner)
+		chain := [][]paper.Vec{p.path(s)}
+		p.Lines(chain, sleeveOuter)
+		p.Lines(chain, sleeveInner)
+		p.record("Sleeve in place", func(page *page, b paper.Box) {
+			level := [][]paper.Vec{{paper.At(b.Left, b.Centre().Y), paper.At(b.Right, b.Centre().Y)}}
+			page.Lines(level, sleeveOuter)
+			page.Lines(level, sleeveInner)
 		})
 	}
 }
@@ -173,13 +176,13 @@ func (p *painter) lotLines(parcel geom.Region) {
 	chains := p.view.region(parcel)
 	over, under := lotLine, lotLineUnder
 	if p.small {
-		over, under = over.thinner(), under.thinner()
+		over, under = thinner(over), thinner(under)
 	}
-	p.rings(chains, under)
-	p.rings(chains, over)
+	p.Rings(chains, under)
+	p.Rings(chains, over)
 	if len(chains) > 0 {
-		p.record("Lot line", func(page *page, b box) {
-			page.line(vec{b.left, b.centre().y}, vec{b.right, b.centre().y}, lotLine)
+		p.record("Lot line", func(page *page, b paper.Box) {
+			page.Line(paper.At(b.Left, b.Centre().Y), paper.At(b.Right, b.Centre().Y), lotLine)
 		})
 	}
 }

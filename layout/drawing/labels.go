@@ -4,12 +4,13 @@ import (
 	"math"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // naming is a label waiting for room beside what it names.
 type naming struct {
 	words  string
-	at     vec
+	at     paper.Vec
 	radius float64 // of the symbol
 	must   bool    // looked for all over the page, not only near by
 }
@@ -29,15 +30,15 @@ const (
 // the junctions and the lengths of the lot's sides. It returns how many of the
 // names that must be there found no room.
 func (p *painter) labels(lot *layout.Lot, d *layout.Design) (left int) {
-	pl := &placer{within: p.frame.inset(1), lines: p.toKeepInView(lot, d)}
+	pl := &paper.Placer{Within: p.frame.Inset(1), Lines: p.toKeepInView(lot, d)}
 	names := p.names(lot, d)
 	for _, n := range names {
-		pl.take(around(n.at, 2*n.radius, 2*n.radius).corners())
+		pl.Take(paper.Around(n.at, 2*n.radius, 2*n.radius).Corners())
 	}
 	if lot != nil && lot.Controller != nil {
-		pl.take(around(p.at(lot.Controller.Vec()), controllerSide, controllerSide).corners())
+		pl.Take(paper.Around(p.at(lot.Controller.Vec()), controllerSide, controllerSide).Corners())
 	}
-	var placed []label
+	var placed []paper.Label
 	for _, n := range names {
 		l, ok := p.name(pl, n, len(d.Heads) > crowdedFrom)
 		if ok {
@@ -47,7 +48,7 @@ func (p *painter) labels(lot *layout.Lot, d *layout.Design) (left int) {
 		}
 	}
 	for _, l := range placed { // after all leaders
-		p.text(l)
+		p.Text(l)
 	}
 	if lot != nil {
 		p.sides(pl, lot.Parcel)
@@ -79,48 +80,48 @@ func (p *painter) names(lot *layout.Lot, d *layout.Design) []naming {
 }
 
 func shortLabel(words string) string {
-	if runes := []rune(clean(words)); len(runes) > mostLetters {
-		return string(runes[:mostLetters-1]) + ellipsis
+	if runes := []rune(paper.Clean(words)); len(runes) > mostLetters {
+		return string(runes[:mostLetters-1]) + paper.Ellipsis
 	}
-	return clean(words)
+	return paper.Clean(words)
 }
 
 // name finds room for one label and draws its leader where it stands off.
-func (p *painter) name(pl *placer, n naming, crowded bool) (label, bool) {
-	size, reach := labelSize, p.frame.width()+p.frame.height()
+func (p *painter) name(pl *paper.Placer, n naming, crowded bool) (paper.Label, bool) {
+	size, reach := labelSize, p.frame.Width()+p.frame.Height()
 	if crowded {
 		size = crowdedSize
 	}
 	if !n.must {
 		size, reach = junctionSize, nearReach
 	}
-	l := label{words: n.words, size: size, bold: n.must, anchor: atMiddle, backed: true}
-	b := l.box().inset(-labelPad)
-	s, ok := pl.find(wish{n.at, b.width(), b.height(), n.radius + symbolGap, reach})
+	l := paper.Label{Words: n.words, Size: size, Bold: n.must, Anchor: paper.AtMiddle, Backed: true}
+	b := l.Box().Inset(-labelPad)
+	s, ok := pl.Find(paper.Wish{At: n.at, Width: b.Width(), Height: b.Height(), Gap: n.radius + symbolGap, Reach: reach})
 	if !ok {
-		return label{}, false
+		return paper.Label{}, false
 	}
-	if s.far {
+	if s.Far {
 		p.leader(pl, n, s, b)
 	}
-	l.at = s.centre.add(vec{0, (ascent - descent) / 2 * size})
-	pl.take(around(s.centre, b.width(), b.height()).corners())
+	l.At = s.Centre.Add(paper.At(0, (paper.Ascent-paper.Descent)/2*size))
+	pl.Take(paper.Around(s.Centre, b.Width(), b.Height()).Corners())
 	return l, true
 }
 
-func (p *painter) leader(pl *placer, n naming, s spot, b box) {
-	along := s.centre.sub(n.at)
-	along = along.times(1 / along.norm())
-	from := n.at.add(along.times(n.radius))
-	stop := math.Min(b.width()/2/max(math.Abs(along.x), 1e-9), b.height()/2/max(math.Abs(along.y), 1e-9))
-	to := s.centre.sub(along.times(stop))
-	p.line(from, to, leader)
-	pl.lines = append(pl.lines, [2]vec{from, to})
+func (p *painter) leader(pl *paper.Placer, n naming, s paper.Spot, b paper.Box) {
+	along := s.Centre.Sub(n.at)
+	along = along.Times(1 / along.Norm())
+	from := n.at.Add(along.Times(n.radius))
+	stop := math.Min(b.Width()/2/max(math.Abs(along.X), 1e-9), b.Height()/2/max(math.Abs(along.Y), 1e-9))
+	to := s.Centre.Sub(along.Times(stop))
+	p.Line(from, to, leader)
+	pl.Lines = append(pl.Lines, [2]paper.Vec{from, to})
 }
 
 // toKeepInView lists the lines a label should rather not hide.
-func (p *painter) toKeepInView(lot *layout.Lot, d *layout.Design) [][2]vec {
-	var out [][2]vec
+func (p *painter) toKeepInView(lot *layout.Lot, d *layout.Design) [][2]paper.Vec {
+	var out [][2]paper.Vec
 	for _, r := range d.Network.Runs {
 		out = appendPieces(out, p.path(r.Path))
 	}
@@ -136,9 +137,9 @@ func (p *painter) toKeepInView(lot *layout.Lot, d *layout.Design) [][2]vec {
 	return out
 }
 
-func appendPieces(out [][2]vec, chain []vec) [][2]vec {
+func appendPieces(out [][2]paper.Vec, chain []paper.Vec) [][2]paper.Vec {
 	for i := 1; i < len(chain); i++ {
-		out = append(out, [2]vec{chain[i-1], chain[i]})
+		out = append(out, [2]paper.Vec{chain[i-1], chain[i]})
 	}
 	return out
 }

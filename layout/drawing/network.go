@@ -6,6 +6,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 // Sizes of symbols, in page units.
@@ -37,15 +38,15 @@ func styleOf(s layout.Surface) trenchStyle {
 func (p *painter) trenches(runs []layout.TrenchRun) {
 	for _, r := range runs {
 		s := styleOf(r.Surface)
-		chain := [][]vec{p.path(r.Path)}
+		chain := [][]paper.Vec{p.path(r.Path)}
 		if p.small {
-			p.lines(chain, s.look.thinner())
+			p.Lines(chain, thinner(s.look))
 			continue
 		}
-		p.lines(chain, trenchUnder)
-		p.lines(chain, s.look)
-		p.record(s.name, func(page *page, b box) {
-			page.line(vec{b.left, b.centre().y}, vec{b.right, b.centre().y}, s.look)
+		p.Lines(chain, trenchUnder)
+		p.Lines(chain, s.look)
+		p.record(s.name, func(page *page, b paper.Box) {
+			page.Line(paper.At(b.Left, b.Centre().Y), paper.At(b.Right, b.Centre().Y), s.look)
 		})
 	}
 }
@@ -90,13 +91,13 @@ func junctions(d *layout.Design) []junction {
 
 func sameEnds(a, b layout.TrenchRun) bool { return a.From == b.From && a.To == b.To }
 
-func (p *painter) junction(c vec) {
+func (p *painter) junction(c paper.Vec) {
 	drawJunction(p.page, c)
-	p.record("Junction", func(page *page, b box) { drawJunction(page, b.centre()) })
+	p.record("Junction", func(page *page, b paper.Box) { drawJunction(page, b.Centre()) })
 }
 
-func drawJunction(p *page, c vec) {
-	p.rect(around(c, junctionSide, junctionSide), look{fill: white, stroke: black, width: 1.2})
+func drawJunction(p *page, c paper.Vec) {
+	p.Rect(paper.Around(c, junctionSide, junctionSide), paper.Look{Fill: white, Stroke: black, Width: 1.2})
 }
 
 // connection is the point of connection as far as it is known.
@@ -124,33 +125,33 @@ func (p *painter) poc(c connection) {
 	if c.assumed {
 		name = "Connection, assumed"
 	}
-	p.record(name, func(page *page, b box) { drawPOC(page, b.centre(), c.assumed) })
+	p.record(name, func(page *page, b paper.Box) { drawPOC(page, b.Centre(), c.assumed) })
 }
 
 // drawPOC draws a circle with a cross in it; a dashed circle with a dot where
 // the place is assumed.
-func drawPOC(p *page, c vec, assumed bool) {
+func drawPOC(p *page, c paper.Vec, assumed bool) {
 	if assumed {
-		p.circle(c, pocRadius, look{fill: white, stroke: black, width: 1.6, dash: "4.1 2.7"})
-		p.circle(c, 1.6, look{fill: black})
+		p.Circle(c, pocRadius, paper.Look{Fill: white, Stroke: black, Width: 1.6, Dash: "4.1 2.7"})
+		p.Circle(c, 1.6, paper.Look{Fill: black})
 		return
 	}
-	p.circle(c, pocRadius, look{fill: white, stroke: black, width: 1.5})
+	p.Circle(c, pocRadius, paper.Look{Fill: white, Stroke: black, Width: 1.5})
 	arm := pocRadius * math.Sqrt2 / 2
-	cross := look{stroke: black, width: 1.2}
-	p.line(c.add(vec{-arm, -arm}), c.add(vec{arm, arm}), cross)
-	p.line(c.add(vec{-arm, arm}), c.add(vec{arm, -arm}), cross)
+	cross := paper.Look{Stroke: black, Width: 1.2}
+	p.Line(c.Add(paper.At(-arm, -arm)), c.Add(paper.At(arm, arm)), cross)
+	p.Line(c.Add(paper.At(-arm, arm)), c.Add(paper.At(arm, -arm)), cross)
 }
 
-func (p *painter) controller(c vec) {
+func (p *painter) controller(c paper.Vec) {
 	drawController(p.page, c)
-	p.record("Controller", func(page *page, b box) { drawController(page, b.centre()) })
+	p.record("Controller", func(page *page, b paper.Box) { drawController(page, b.Centre()) })
 }
 
-func drawController(p *page, c vec) {
-	b := around(c, controllerSide, controllerSide)
-	p.rect(b, look{fill: white, stroke: black, width: 1.2})
-	p.lines([][]vec{{{b.left, b.bottom}, {b.right, b.top}}}, look{stroke: black, width: 1})
+func drawController(p *page, c paper.Vec) {
+	b := paper.Around(c, controllerSide, controllerSide)
+	p.Rect(b, paper.Look{Fill: white, Stroke: black, Width: 1.2})
+	p.Lines([][]paper.Vec{{paper.At(b.Left, b.Bottom), paper.At(b.Right, b.Top)}}, paper.Look{Stroke: black, Width: 1})
 }
 
 // head draws a head's symbol, filled by its arc.
@@ -161,11 +162,11 @@ func (p *painter) head(h layout.Head) {
 		return
 	}
 	drawHead(p.page, c, h)
-	p.record(headName(h), func(page *page, b box) { drawHead(page, b.centre(), h) })
+	p.record(headName(h), func(page *page, b paper.Box) { drawHead(page, b.Centre(), h) })
 }
 
-func drawSmallHead(p *page, c vec) {
-	p.circle(c, smallHead, look{fill: black, stroke: white, width: 0.4})
+func drawSmallHead(p *page, c paper.Vec) {
+	p.Circle(c, smallHead, paper.Look{Fill: black, Stroke: white, Width: 0.4})
 }
 
 func headName(h layout.Head) string {
@@ -179,29 +180,29 @@ func headName(h layout.Head) string {
 	return name
 }
 
-func drawHead(p *page, c vec, h layout.Head) {
+func drawHead(p *page, c paper.Vec, h layout.Head) {
 	if h.Pinned {
-		p.circle(c, pinnedRadius, look{fill: white, stroke: black, width: 0.9})
+		p.Circle(c, pinnedRadius, paper.Look{Fill: white, Stroke: black, Width: 0.9})
 	}
 	if h.Kind != layout.FixedArc {
-		p.circle(c, variableRadius, look{fill: black, stroke: white, width: 0.9})
+		p.Circle(c, variableRadius, paper.Look{Fill: black, Stroke: white, Width: 0.9})
 		return
 	}
-	p.circle(c, headRadius, look{fill: white, stroke: black, width: 1.1})
+	p.Circle(c, headRadius, paper.Look{Fill: white, Stroke: black, Width: 1.1})
 	if h.ArcSweep >= 360 {
-		p.circle(c, headRadius-1.6, look{fill: black})
+		p.Circle(c, headRadius-1.6, paper.Look{Fill: black})
 		return
 	}
-	p.rings([][]vec{sector(c, headRadius, h.ArcStart, h.ArcSweep)}, look{fill: black})
+	p.Rings([][]paper.Vec{sector(c, headRadius, h.ArcStart, h.ArcSweep)}, paper.Look{Fill: black})
 }
 
 // sector returns the outline of a sector, bearings clockwise from north.
-func sector(c vec, radius, start, sweep float64) []vec {
+func sector(c paper.Vec, radius, start, sweep float64) []paper.Vec {
 	const step = 15
 	n := max(1, int(math.Ceil(math.Min(math.Abs(sweep), 360)/step)))
-	out := []vec{c}
+	out := []paper.Vec{c}
 	for i := range n + 1 {
-		out = append(out, c.add(vec{0, -radius}.turned(start+sweep*float64(i)/float64(n))))
+		out = append(out, c.Add(paper.At(0, -radius).Turned(start+sweep*float64(i)/float64(n))))
 	}
 	return out
 }

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // The sheet of a plan, in units of 1/100 in.
@@ -15,10 +16,10 @@ const (
 )
 
 var (
-	neatLine   = box{25, 25, 1075, 825}
-	planFrame  = box{25, 25, 795, 760}
-	footFrame  = box{25, 760, 795, 825}
-	titleFrame = box{795, 25, 1075, 825}
+	neatLine   = paper.Box{Left: 25, Top: 25, Right: 1075, Bottom: 825}
+	planFrame  = paper.Box{Left: 25, Top: 25, Right: 795, Bottom: 760}
+	footFrame  = paper.Box{Left: 25, Top: 760, Right: 795, Bottom: 825}
+	titleFrame = paper.Box{Left: 795, Top: 25, Right: 1075, Bottom: 825}
 )
 
 // planMargin keeps the lot off the frame, leaving room for the lengths of its
@@ -35,18 +36,18 @@ func Plan(w io.Writer, lot *layout.Lot, d *layout.Design) error {
 	if d == nil {
 		return errNoDesign
 	}
-	return plan(lot, d).writeTo(w)
+	return plan(lot, d).WriteSVG(w)
 }
 
 func plan(lot *layout.Lot, d *layout.Design) *page {
-	p := &page{width: sheetWidth, height: sheetHeight, decimals: 2}
-	p.about("Sprinkler plan of lot "+clean(d.LotID), summary(d))
-	p.rect(box{0, 0, sheetWidth, sheetHeight}, look{fill: white})
+	p := newPage(sheetWidth, sheetHeight, 2)
+	p.About("Sprinkler plan of lot "+paper.Clean(d.LotID), summary(d))
+	p.Rect(paper.Box{Left: 0, Top: 0, Right: sheetWidth, Bottom: sheetHeight}, paper.Look{Fill: white})
 	entries, unnamed := p.field(lot, d)
 	p.titleBlock(lot, d, entries, unnamed)
-	p.rect(planFrame, thinFrame)
-	p.rect(footFrame, thinFrame)
-	p.rect(neatLine, heavyFrame)
+	p.Rect(planFrame, thinFrame)
+	p.Rect(footFrame, thinFrame)
+	p.Rect(neatLine, heavyFrame)
 	return p
 }
 
@@ -54,7 +55,7 @@ func plan(lot *layout.Lot, d *layout.Design) *page {
 func summary(d *layout.Design) string {
 	out := statusWords(d.Status) + "."
 	if d.Reason != "" {
-		out += " " + clean(d.Reason) + "."
+		out += " " + paper.Clean(d.Reason) + "."
 	}
 	if len(d.Heads) > 0 {
 		out += fmt.Sprintf(" %s. Coverage %s of a target of %s.", proofWords(d), percent(d.Coverage), percent(d.CoverageTarget))
@@ -70,15 +71,15 @@ func summary(d *layout.Design) string {
 func (p *page) field(lot *layout.Lot, d *layout.Design) ([]entry, int) {
 	bounds, ok := extent(lot, d)
 	if !ok {
-		p.text(label{at: planFrame.centre(), words: "No outline to draw", size: 16, anchor: atMiddle, colour: darkGrey})
-		p.caution(footFrame.left + 20)
+		p.Text(paper.Label{At: planFrame.Centre(), Words: "No outline to draw", Size: 16, Anchor: paper.AtMiddle, Colour: darkGrey})
+		p.caution(footFrame.Left + 20)
 		return nil, 0
 	}
-	v := fit(bounds, planFrame.inset(planMargin), true)
+	v := fit(bounds, planFrame.Inset(planMargin), true)
 	v.frame = planFrame
 	pt := &painter{page: p, view: v}
 	unnamed := 0
-	p.clipped(planFrame, func() {
+	p.Clipped(planFrame, func() {
 		pt.lot(lot, d)
 		unnamed = pt.labels(lot, d)
 	})
@@ -110,22 +111,22 @@ func (p *painter) lot(lot *layout.Lot, d *layout.Design) {
 
 // foot draws north arrow and scale below the plan.
 func (p *page) foot(v view) {
-	middle := footFrame.centre().y
-	p.northArrow(vec{footFrame.left + 28, middle - 1})
-	left := footFrame.left + 76
-	p.scaleBar(vec{left, footFrame.top + 10}, v.feetBar(), "ft")
-	p.scaleBar(vec{left, footFrame.top + 28}, v.metreBar(), "m")
-	p.text(label{at: vec{left, footFrame.bottom - 9}, words: ratioWords(v), size: 8.5})
+	middle := footFrame.Centre().Y
+	p.northArrow(paper.At(footFrame.Left+28, middle-1))
+	left := footFrame.Left + 76
+	p.scaleBar(paper.At(left, footFrame.Top+10), v.feetBar(), "ft")
+	p.scaleBar(paper.At(left, footFrame.Top+28), v.metreBar(), "m")
+	p.Text(paper.Label{At: paper.At(left, footFrame.Bottom-9), Words: ratioWords(v), Size: 8.5})
 	p.caution(left + barRoom + 60)
 }
 
 // caution reminds of what a drawing cannot know.
 func (p *page) caution(left float64) {
 	const size, leading = 8.5, 12.0
-	lines := wrapped("Call before you dig; private lines are not marked. Outlines are as given, not a survey: "+
+	lines := paper.Wrapped("Call before you dig; private lines are not marked. Outlines are as given, not a survey: "+
 		"check distances on site. Backflow protection, depths and permits: confirm with local code and licensed practice.",
-		footFrame.right-12-left, size, 4)
+		footFrame.Right-12-left, size, 4)
 	for i, words := range lines {
-		p.text(label{at: vec{left, footFrame.top + 16 + leading*float64(i)}, words: words, size: size})
+		p.Text(paper.Label{At: paper.At(left, footFrame.Top+16+leading*float64(i)), Words: words, Size: size})
 	}
 }

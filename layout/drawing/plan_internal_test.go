@@ -16,6 +16,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 var update = flag.Bool("update", false, "rewrite the stored pictures")
@@ -149,7 +150,7 @@ func TestHostileWordsAreHarmless(t *testing.T) {
 func TestScale(t *testing.T) {
 	lot, d := everything()
 	out := checkPage(t, plan(lot, d))
-	parcel := widest(out, lotLine.dash)
+	parcel := widest(out, lotLine.Dash)
 	assert.InDelta(t, 120/25.4*100, parcel, 0.02)
 
 	unitsPerMetre := parcel / 24
@@ -198,18 +199,18 @@ func barLengths(out drawn) []float64 {
 func TestNorthIsUpAndEastIsRight(t *testing.T) {
 	v := fit(rectangle(0, 0, 10000, 10000).Bounds(), planFrame, true)
 	southWest, northEast := v.at(geom.Vec{}), v.at(geom.Vec{X: 10000, Y: 10000})
-	assert.Less(t, northEast.y, southWest.y)
-	assert.Greater(t, northEast.x, southWest.x)
-	assert.InDelta(t, northEast.x-southWest.x, southWest.y-northEast.y, 1e-9, "one scale both ways")
+	assert.Less(t, northEast.Y, southWest.Y)
+	assert.Greater(t, northEast.X, southWest.X)
+	assert.InDelta(t, northEast.X-southWest.X, southWest.Y-northEast.Y, 1e-9, "one scale both ways")
 }
 
 func TestScaleIsRoundAndFits(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := geom.EmptyBounds().Grow(geom.Pt(0, 0)).Grow(geom.Pt(rapid.Int64Range(0, geom.MaxCoord).Draw(t, "w"), rapid.Int64Range(0, geom.MaxCoord).Draw(t, "h")))
-		frame := planFrame.inset(planMargin)
+		frame := planFrame.Inset(planMargin)
 		v := fit(b, frame, true)
 		for _, p := range []geom.Point{b.Min, b.Max} {
-			if at := v.at(p.Vec()); !frame.inset(-1e-6).has(at) {
+			if at := v.at(p.Vec()); !frame.Inset(-1e-6).Has(at) {
 				t.Fatalf("%v falls on %v, off the frame", p, at)
 			}
 		}
@@ -309,19 +310,19 @@ func TestTooManyLabelsAreCounted(t *testing.T) {
 		d.Heads = append(d.Heads, h)
 	}
 	bounds, _ := extent(lot, d)
-	small := box{0, 0, 300, 100}
-	pt := &painter{page: &page{width: 300, height: 100, decimals: 2}, view: fit(bounds, small, false)}
+	small := paper.Box{Left: 0, Top: 0, Right: 300, Bottom: 100}
+	pt := &painter{page: newPage(300, 100, 2), view: fit(bounds, small, false)}
 	left := pt.labels(lot, d)
 	assert.Positive(t, left)
-	assert.Equal(t, 45, left+len(pt.texts)-strayTexts(pt), "every label is there or counted")
+	assert.Equal(t, 45, left+len(pt.Texts)-strayTexts(pt), "every label is there or counted")
 	assert.Contains(t, remarksOn(nil, d, left)[0], strconv.Itoa(left)+" labels left out")
 }
 
 // strayTexts counts texts other than head labels: those of lot sides are small.
 func strayTexts(p *painter) int {
 	n := 0
-	for _, q := range p.texts {
-		if q[2].sub(q[1]).norm() < crowdedSize*(ascent+descent)+1e-9 {
+	for _, q := range p.Texts {
+		if q[2].Sub(q[1]).Norm() < crowdedSize*(paper.Ascent+paper.Descent)+1e-9 {
 			n++
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // bar is a scale bar in one unit: a round length, how many parts it is divided
@@ -41,36 +42,36 @@ func (v view) metreBar() bar { return roundBar(v.scale*1000, barRoom) }
 
 // scaleBar draws a bar from its left end, its figures to the right and left of
 // it.
-func (p *page) scaleBar(at vec, b bar, unit string) {
+func (p *page) scaleBar(at paper.Vec, b bar, unit string) {
 	step := b.onPage / float64(b.parts)
 	for i := range b.parts {
 		fill := white
 		if i%2 == 0 {
 			fill = black
 		}
-		left := at.x + float64(i)*step
-		p.rect(box{left, at.y, left + step, at.y + barHeight}, look{fill: fill, stroke: black, width: 0.6})
+		left := at.X + float64(i)*step
+		p.Rect(paper.Box{Left: left, Top: at.Y, Right: left + step, Bottom: at.Y + barHeight}, paper.Look{Fill: fill, Stroke: black, Width: 0.6})
 	}
-	base := at.y + barHeight - 0.5
-	p.text(label{at: vec{at.x - 4, base + 1}, words: "0", size: barText, anchor: atEnd})
-	p.text(label{at: vec{at.x + b.onPage + 5, base + 1}, words: strconv.FormatFloat(b.length, 'f', -1, 64) + " " + unit, size: barText})
+	base := at.Y + barHeight - 0.5
+	p.Text(paper.Label{At: paper.At(at.X-4, base+1), Words: "0", Size: barText, Anchor: paper.AtEnd})
+	p.Text(paper.Label{At: paper.At(at.X+b.onPage+5, base+1), Words: strconv.FormatFloat(b.length, 'f', -1, 64) + " " + unit, Size: barText})
 }
 
 // northArrow draws an arrow up the page with the letter at its foot.
-func (p *page) northArrow(c vec) {
+func (p *page) northArrow(c paper.Vec) {
 	const half, long = 8.0, 20.0
-	tip, notch := c.add(vec{0, -long}), c.add(vec{0, 4})
-	left, right := c.add(vec{-half, 10}), c.add(vec{half, 10})
-	p.rings([][]vec{{tip, left, notch}}, look{fill: white, stroke: black, width: 1})
-	p.rings([][]vec{{tip, notch, right}}, look{fill: black, stroke: black, width: 1})
-	p.text(label{at: c.add(vec{0, 22}), words: "N", size: 12, bold: true, anchor: atMiddle})
+	tip, notch := c.Add(paper.At(0, -long)), c.Add(paper.At(0, 4))
+	left, right := c.Add(paper.At(-half, 10)), c.Add(paper.At(half, 10))
+	p.Rings([][]paper.Vec{{tip, left, notch}}, paper.Look{Fill: white, Stroke: black, Width: 1})
+	p.Rings([][]paper.Vec{{tip, notch, right}}, paper.Look{Fill: black, Stroke: black, Width: 1})
+	p.Text(paper.Label{At: c.Add(paper.At(0, 22)), Words: "N", Size: 12, Bold: true, Anchor: paper.AtMiddle})
 }
 
 // drawSmallNorth draws an arrow up the page.
-func drawSmallNorth(p *page, b box) {
-	c := b.centre()
-	p.line(vec{c.x, b.bottom}, vec{c.x, b.top}, look{stroke: black, width: 1})
-	p.rings([][]vec{{{c.x, b.top - 1}, {c.x - 3, b.top + 5}, {c.x + 3, b.top + 5}}}, look{fill: black})
+func drawSmallNorth(p *page, b paper.Box) {
+	c := b.Centre()
+	p.Line(paper.At(c.X, b.Bottom), paper.At(c.X, b.Top), paper.Look{Stroke: black, Width: 1})
+	p.Rings([][]paper.Vec{{paper.At(c.X, b.Top-1), paper.At(c.X-3, b.Top+5), paper.At(c.X+3, b.Top+5)}}, paper.Look{Fill: black})
 }
 
 func ratioWords(v view) string {

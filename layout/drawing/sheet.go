@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // Item is one lot of a contact sheet. Lot may be nil where the input gave no
@@ -34,26 +35,25 @@ const (
 // and coverage, or what became of it. A header gives the totals. The sheet is
 // as long as its lots need.
 func ContactSheet(w io.Writer, title string, items []Item) error {
-	return contactSheet(title, items).writeTo(w)
+	return contactSheet(title, items).WriteSVG(w)
 }
 
 func contactSheet(title string, items []Item) *page {
-	p := &page{width: sheetWidth, decimals: 1}
+	p := newPage(sheetWidth, 0, 1)
 	y := p.sheetHeader(title, items)
 	g := newGrid(len(items), y)
 	for i, it := range items {
 		p.cell(it, g.cell(i))
 	}
-	p.height = math.Ceil(g.bottom(len(items)) + sheetMargin)
+	p.Height = math.Ceil(g.bottom(len(items)) + sheetMargin)
 	return p.onWhite()
 }
 
 // onWhite puts a finished page's contents on a white ground.
 func (p *page) onWhite() *page {
-	under := &page{width: p.width, height: p.height, decimals: p.decimals, texts: p.texts}
-	under.rect(box{0, 0, p.width, p.height}, look{fill: white})
-	under.body.Write(p.body.Bytes())
-	return under
+	return &page{p.Over(func(under *paper.Page) {
+		under.Rect(paper.Box{Right: p.Width, Bottom: p.Height}, paper.Look{Fill: white})
+	})}
 }
 
 // grid is how cells are laid out.
@@ -77,17 +77,17 @@ func newGrid(n int, top float64) grid {
 	return grid{columns, top, width, width*cellShape + captionLead*captionLines + 6}
 }
 
-func (g grid) cell(i int) box {
+func (g grid) cell(i int) paper.Box {
 	left := sheetMargin + float64(i%g.columns)*(g.width+cellGap)
 	top := g.top + float64(i/g.columns)*(g.height+cellGap)
-	return box{left, top, left + g.width, top + g.height}
+	return paper.Box{Left: left, Top: top, Right: left + g.width, Bottom: top + g.height}
 }
 
 func (g grid) bottom(n int) float64 {
 	if n == 0 {
 		return g.top
 	}
-	return g.cell(n - 1).bottom
+	return g.cell(n - 1).Bottom
 }
 
 // totals are the figures of a batch.
@@ -146,17 +146,17 @@ func (t totals) words() string {
 // where the cells begin.
 func (p *page) sheetHeader(title string, items []Item) float64 {
 	t := totalsOf(items)
-	if clean(title) == "" {
+	if paper.Clean(title) == "" {
 		title = "Sprinkler plans"
 	}
-	p.about(clean(title), t.words())
+	p.About(paper.Clean(title), t.words())
 	width := sheetWidth - 2*sheetMargin
 	y := sheetMargin + sheetTitle
-	p.text(label{at: vec{sheetMargin, y}, words: shortened(title, width, sheetTitle, true), size: sheetTitle, bold: true})
+	p.Text(paper.Label{At: paper.At(sheetMargin, y), Words: paper.Shortened(title, width, sheetTitle, true), Size: sheetTitle, Bold: true})
 	y += 8
-	for _, line := range wrapped(t.words(), width, totalsSize, 3) {
+	for _, line := range paper.Wrapped(t.words(), width, totalsSize, 3) {
 		y += totalsSize + 4
-		p.text(label{at: vec{sheetMargin, y}, words: line, size: totalsSize})
+		p.Text(paper.Label{At: paper.At(sheetMargin, y), Words: line, Size: totalsSize})
 	}
 	return p.sheetLegend(y+20, t) + 12
 }
@@ -176,13 +176,13 @@ const (
 
 // entry makes room for a sample and its word, on the next line where this one
 // is full.
-func (f *flow) entry(words string, sample func(p *page, b box)) {
-	wide := flowSwatch + 4 + textWidth(words, flowSize, false)
+func (f *flow) entry(words string, sample func(p *page, b paper.Box)) {
+	wide := flowSwatch + 4 + paper.Width(words, flowSize, false)
 	if f.x > sheetMargin && f.x+wide > sheetWidth-sheetMargin {
 		f.x, f.y = sheetMargin, f.y+flowLeading
 	}
-	sample(f.page, box{f.x, f.y - 9, f.x + flowSwatch, f.y + 1})
-	f.text(label{at: vec{f.x + flowSwatch + 4, f.y}, words: words, size: flowSize})
+	sample(f.page, paper.Box{Left: f.x, Top: f.y - 9, Right: f.x + flowSwatch, Bottom: f.y + 1})
+	f.Text(paper.Label{At: paper.At(f.x+flowSwatch+4, f.y), Words: words, Size: flowSize})
 	f.x += wide + flowGap
 }
 
@@ -192,56 +192,55 @@ func (p *page) sheetLegend(y float64, t totals) float64 {
 	f := &flow{p, sheetMargin, y}
 	for _, s := range statuses() {
 		if t.byStatus[s] > 0 {
-			f.entry(statusWords(s), func(p *page, b box) { drawStatus(p, b.centre(), 5, s) })
+			f.entry(statusWords(s), func(p *page, b paper.Box) { drawStatus(p, b.Centre(), 5, s) })
 		}
 	}
-	for _, a := range []areaStyle{lawn, paving, building, wetted, dryArea} {
-		small := a.forSmall(a.name == dryArea.name)
-		f.entry(a.name, func(p *page, b box) { p.area([][]vec{b.corners().list()}, small, b) })
+	for _, a := range []paper.AreaStyle{lawn, paving, building, wetted, dryArea} {
+		small := forSmall(a, a.Name == dryArea.Name)
+		f.entry(a.Name, func(p *page, b paper.Box) { p.Area([][]paper.Vec{b.Corners().List()}, small, b) })
 	}
-	f.entry("Head", func(p *page, b box) { drawSmallHead(p, b.centre()) })
-	f.entry("Trench", func(p *page, b box) {
-		p.line(vec{b.left, b.centre().y}, vec{b.right, b.centre().y}, trenchSoil.look.thinner())
+	f.entry("Head", func(p *page, b paper.Box) { drawSmallHead(p, b.Centre()) })
+	f.entry("Trench", func(p *page, b paper.Box) {
+		p.Line(paper.At(b.Left, b.Centre().Y), paper.At(b.Right, b.Centre().Y), thinner(trenchSoil.look))
 	})
 	f.entry("North up, scales differ", drawSmallNorth)
 	return f.y
 }
 
 // cell draws one lot's small plan and caption.
-func (p *page) cell(it Item, b box) {
+func (p *page) cell(it Item, b paper.Box) {
 	d := designOf(it)
-	p.raw("<g>")
-	p.about("Lot "+clean(d.LotID), summary(d))
-	picture := box{b.left, b.top, b.right, b.bottom - captionLead*captionLines - 6}
-	p.smallPlan(it.Lot, d, picture)
-	p.rect(b, statusFrame(d.Status))
-	p.caption(d, b, picture.bottom)
-	p.raw("</g>")
+	p.Part("Lot "+paper.Clean(d.LotID), summary(d), func() {
+		picture := paper.Box{Left: b.Left, Top: b.Top, Right: b.Right, Bottom: b.Bottom - captionLead*captionLines - 6}
+		p.smallPlan(it.Lot, d, picture)
+		p.Rect(b, statusFrame(d.Status))
+		p.caption(d, b, picture.Bottom)
+	})
 }
 
-func (p *page) smallPlan(lot *layout.Lot, d *layout.Design, b box) {
+func (p *page) smallPlan(lot *layout.Lot, d *layout.Design, b paper.Box) {
 	const margin = 5.0
 	bounds, ok := extent(lot, d)
 	if !ok {
-		p.text(label{at: b.centre(), words: "no outline", size: captionSize, anchor: atMiddle, colour: darkGrey})
+		p.Text(paper.Label{At: b.Centre(), Words: "no outline", Size: captionSize, Anchor: paper.AtMiddle, Colour: darkGrey})
 		return
 	}
-	v := fit(bounds, b.inset(margin), false)
+	v := fit(bounds, b.Inset(margin), false)
 	v.frame = b
 	pt := &painter{page: p, view: v, small: true}
-	p.clipped(b, func() { pt.lot(lot, d) })
+	p.Clipped(b, func() { pt.lot(lot, d) })
 }
 
 // caption writes id and result under a small plan.
-func (p *page) caption(d *layout.Design, b box, top float64) {
+func (p *page) caption(d *layout.Design, b paper.Box, top float64) {
 	const r, pad = 4.0, 5.0
-	width := b.width() - 2*pad
+	width := b.Width() - 2*pad
 	y := top + captionLead
-	drawStatus(p, vec{b.left + pad + r, y - 3}, r, d.Status)
-	words := shortened(d.LotID, width-2*r-pad, captionSize, true)
-	p.text(label{at: vec{b.left + 2*r + 2*pad, y}, words: words, size: captionSize, bold: true})
-	words = shortened(resultWords(d), width, captionSize, false)
-	p.text(label{at: vec{b.left + pad, y + captionLead}, words: words, size: captionSize})
+	drawStatus(p, paper.At(b.Left+pad+r, y-3), r, d.Status)
+	words := paper.Shortened(d.LotID, width-2*r-pad, captionSize, true)
+	p.Text(paper.Label{At: paper.At(b.Left+2*r+2*pad, y), Words: words, Size: captionSize, Bold: true})
+	words = paper.Shortened(resultWords(d), width, captionSize, false)
+	p.Text(paper.Label{At: paper.At(b.Left+pad, y+captionLead), Words: words, Size: captionSize})
 }
 
 // resultWords is what a caption says of a design.

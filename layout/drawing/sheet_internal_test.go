@@ -64,11 +64,11 @@ func cellFrames(p *page, items []Item) int {
 	n := 0
 	for i := range items {
 		for j := range i {
-			if g.cell(i).corners().overlaps(g.cell(j).corners()) {
+			if g.cell(i).Corners().Overlaps(g.cell(j).Corners()) {
 				return -1
 			}
 		}
-		if c := g.cell(i); c.left >= 0 && c.right <= p.width {
+		if c := g.cell(i); c.Left >= 0 && c.Right <= p.Width {
 			n++
 		}
 	}

@@ -5,6 +5,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 const (
@@ -26,7 +27,7 @@ type side struct {
 
 // sides writes the length of every side of the lot beside it, outside, where it
 // is long enough and there is room.
-func (p *painter) sides(pl *placer, parcel geom.Region) {
+func (p *painter) sides(pl *paper.Placer, parcel geom.Region) {
 	for _, poly := range parcel {
 		for _, ring := range poly {
 			for _, s := range sidesOf(ring) {
@@ -130,25 +131,25 @@ func (s side) shares() []float64 {
 	return []float64{0.5, 0.38, 0.62, 0.26, 0.74}
 }
 
-func (p *painter) side(pl *placer, s side) {
+func (p *painter) side(pl *paper.Placer, s side) {
 	words := lengthWords(s.length())
 	if s.curve {
 		words = "curve " + words
 	}
-	along := p.at(s.chords[len(s.chords)-1].B.Vec()).sub(p.at(s.chords[0].A.Vec()))
-	wide := textWidth(words, sideSize, false)
+	along := p.at(s.chords[len(s.chords)-1].B.Vec()).Sub(p.at(s.chords[0].A.Vec()))
+	wide := paper.Width(words, sideSize, false)
 	for _, share := range s.shares() {
-		if room := along.norm() * 2 * min(share, 1-share); room < wide+sideSpare {
+		if room := along.Norm() * 2 * min(share, 1-share); room < wide+sideSpare {
 			return
 		}
-		outward := vec{-along.y, along.x}.times(1 / along.norm()) // the lot lies to the left of its sides
+		outward := paper.At(-along.Y, along.X).Times(1 / along.Norm()) // the lot lies to the left of its sides
 		at := p.at(s.along(share))
-		at = at.add(outward.times(p.bulge(s, at, outward, wide) + sideOff + sideSize/2))
-		l := label{words: words, size: sideSize, anchor: atMiddle, angle: upright(along), colour: darkGrey}
-		l.at = at.add(vec{0, (ascent - descent) / 2 * sideSize}.turned(l.angle))
-		if pl.free(l.quad()) {
-			p.text(l)
-			pl.take(l.quad())
+		at = at.Add(outward.Times(p.bulge(s, at, outward, wide) + sideOff + sideSize/2))
+		l := paper.Label{Words: words, Size: sideSize, Anchor: paper.AtMiddle, Angle: upright(along), Colour: darkGrey}
+		l.At = at.Add(paper.At(0, (paper.Ascent-paper.Descent)/2*sideSize).Turned(l.Angle))
+		if pl.Free(l.Quad()) {
+			p.Text(l)
+			pl.Take(l.Quad())
 			return
 		}
 	}
@@ -156,11 +157,11 @@ func (p *painter) side(pl *placer, s side) {
 
 // bulge returns how far a curve comes out towards its figures, within their
 // width, beyond the place they stand at.
-func (p *painter) bulge(s side, at, outward vec, width float64) float64 {
+func (p *painter) bulge(s side, at, outward paper.Vec, width float64) float64 {
 	out := 0.0
 	for _, c := range s.chords {
-		if v := p.at(c.A.Vec()).sub(at); math.Abs(v.cross(outward)) < width/2 {
-			out = max(out, v.dot(outward))
+		if v := p.at(c.A.Vec()).Sub(at); math.Abs(v.Cross(outward)) < width/2 {
+			out = max(out, v.Dot(outward))
 		}
 	}
 	return out
@@ -168,8 +169,8 @@ func (p *painter) bulge(s side, at, outward vec, width float64) float64 {
 
 // upright returns the angle of a direction, turned half round where text along
 // it would stand on its head.
-func upright(along vec) float64 {
-	deg := math.Atan2(along.y, along.x) * 180 / math.Pi
+func upright(along paper.Vec) float64 {
+	deg := math.Atan2(along.Y, along.X) * 180 / math.Pi
 	switch {
 	case deg > 90:
 		return deg - 180

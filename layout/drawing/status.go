@@ -1,6 +1,9 @@
 package drawing
 
-import "lotwright/layout"
+import (
+	"lotwright/layout"
+	"lotwright/layout/paper"
+)
 
 // statuses lists the statuses in the order legends show them.
 func statuses() []layout.Status {
@@ -23,37 +26,37 @@ func statusColour(s layout.Status) string {
 }
 
 // statusFrame is the frame of a status's cell in a contact sheet.
-func statusFrame(s layout.Status) look {
+func statusFrame(s layout.Status) paper.Look {
 	switch s {
 	case layout.StatusDesigned:
-		return look{stroke: darkGrey, width: 0.6}
+		return paper.Look{Stroke: darkGrey, Width: 0.6}
 	case layout.StatusInfeasible:
-		return look{stroke: vermillion, width: 2}
+		return paper.Look{Stroke: vermillion, Width: 2}
 	}
-	return look{stroke: statusColour(s), width: 1.6, dash: "5 2.5"}
+	return paper.Look{Stroke: statusColour(s), Width: 1.6, Dash: "5 2.5"}
 }
 
 // drawStatus draws a status's symbol: a disc, a triangle, a crossed square, a
 // diamond, or an empty ring where there is no design.
-func drawStatus(p *page, c vec, r float64, s layout.Status) {
-	fill := look{fill: statusColour(s), stroke: black, width: 0.6}
+func drawStatus(p *page, c paper.Vec, r float64, s layout.Status) {
+	fill := paper.Look{Fill: statusColour(s), Stroke: black, Width: 0.6}
 	switch s {
 	case layout.StatusDesigned:
-		p.circle(c, r, fill)
+		p.Circle(c, r, fill)
 	case layout.StatusInfeasible:
-		p.rings([][]vec{{c.add(vec{0, -r}), c.add(vec{r, r * 0.8}), c.add(vec{-r, r * 0.8})}}, fill)
+		p.Rings([][]paper.Vec{{c.Add(paper.At(0, -r)), c.Add(paper.At(r, r*0.8)), c.Add(paper.At(-r, r*0.8))}}, fill)
 	case layout.StatusInvalid:
 		crossedSquare(p, c, r*0.9)
 	case layout.StatusFailed:
-		p.rings([][]vec{{c.add(vec{0, -r}), c.add(vec{r, 0}), c.add(vec{0, r}), c.add(vec{-r, 0})}}, fill)
+		p.Rings([][]paper.Vec{{c.Add(paper.At(0, -r)), c.Add(paper.At(r, 0)), c.Add(paper.At(0, r)), c.Add(paper.At(-r, 0))}}, fill)
 	default:
-		p.circle(c, r, look{fill: white, stroke: black, width: 0.9})
+		p.Circle(c, r, paper.Look{Fill: white, Stroke: black, Width: 0.9})
 	}
 }
 
-func crossedSquare(p *page, c vec, r float64) {
-	l := look{fill: white, stroke: black, width: 1.1}
-	p.rect(around(c, 2*r, 2*r), l)
-	p.line(c.add(vec{-r, -r}), c.add(vec{r, r}), l)
-	p.line(c.add(vec{-r, r}), c.add(vec{r, -r}), l)
+func crossedSquare(p *page, c paper.Vec, r float64) {
+	l := paper.Look{Fill: white, Stroke: black, Width: 1.1}
+	p.Rect(paper.Around(c, 2*r, 2*r), l)
+	p.Line(c.Add(paper.At(-r, -r)), c.Add(paper.At(r, r)), l)
+	p.Line(c.Add(paper.At(-r, r)), c.Add(paper.At(r, -r)), l)
 }

@@ -1,9 +1,6 @@
 package drawing
 
-import (
-	"fmt"
-	"strings"
-)
+import "lotwright/layout/paper"
 
 // Hues of Okabe and Ito (see the package comment).
 const (
@@ -27,95 +24,48 @@ const (
 	darkGrey  = "#555555"
 )
 
-// look is how a shape is painted. The zero look paints nothing.
-type look struct {
-	fill    string
-	opacity float64 // of the fill; 0 means solid
-	stroke  string
-	width   float64
-	dash    string
-	round   bool // line ends
-}
-
-// attributes writes l as SVG presentation attributes, in a fixed order.
-func (l look) attributes() string {
-	var b strings.Builder
-	fill := l.fill
-	if fill == "" {
-		fill = "none"
-	}
-	fmt.Fprintf(&b, `fill="%s"`, fill)
-	if l.opacity > 0 {
-		fmt.Fprintf(&b, ` fill-opacity="%.2f"`, l.opacity)
-	}
-	if l.stroke != "" {
-		fmt.Fprintf(&b, ` stroke="%s" stroke-width="%.2f"`, l.stroke, l.width)
-	}
-	if l.dash != "" {
-		fmt.Fprintf(&b, ` stroke-dasharray="%s"`, l.dash)
-	}
-	if l.round {
-		b.WriteString(` stroke-linecap="round" stroke-linejoin="round"`)
-	}
-	return b.String()
-}
-
-// hatch is a set of parallel lines across an area.
-type hatch struct {
-	angle   float64 // degrees, clockwise from level, as SVG turns
-	spacing float64
-	line    look
-}
-
-// areaStyle is how one kind of ground is drawn and named in the legend.
-type areaStyle struct {
-	name    string
-	look    look
-	hatches []hatch
-}
-
 // The kinds of ground.
 var (
-	lawn = areaStyle{name: "Lawn to water", look: look{fill: lawnTint}}
-	bed  = areaStyle{name: "Planting bed", look: look{fill: bedTint, stroke: darkGrey, width: 0.6},
-		hatches: []hatch{{30, 5, look{stroke: orange, width: 0.7, dash: "3 4"}}}}
-	paving = areaStyle{name: "Paving", look: look{fill: paleGrey, stroke: darkGrey, width: 0.6},
-		hatches: []hatch{{20, 6, look{stroke: darkGrey, width: 0.9, dash: "0.9 7"}}}}
-	water = areaStyle{name: "Pool or pond", look: look{fill: waterTint, stroke: blue, width: 0.9},
-		hatches: []hatch{{0, 4, look{stroke: blue, width: 0.6, dash: "9 3"}}}}
-	building = areaStyle{name: "Building", look: look{fill: midGrey, stroke: black, width: 1.2},
-		hatches: []hatch{{45, 7, look{stroke: darkGrey, width: 0.6}}}}
-	noDig   = areaStyle{name: "Not to be dug", look: look{stroke: black, width: 0.9, dash: "8 3 1.5 3"}, hatches: []hatch{{135, 12, look{stroke: darkGrey, width: 0.5, dash: "4 4"}}}}
-	roots   = areaStyle{name: "Tree roots", look: look{stroke: bluishGreen, width: 1.1, dash: "2 2"}}
-	wetted  = areaStyle{name: "Reached by a head", look: look{fill: skyBlue, opacity: 0.20, stroke: blue, width: 0.8}}
-	dryArea = areaStyle{name: "Dry: not reached", look: look{fill: white, opacity: 0.60, stroke: vermillion, width: 1.3},
-		hatches: []hatch{{45, 3.5, look{stroke: vermillion, width: 0.9}}, {135, 3.5, look{stroke: vermillion, width: 0.9}}}}
-	narrowStrip = areaStyle{name: "Strip too narrow", look: look{fill: white, opacity: 0.60, stroke: reddishPurple, width: 0.9, dash: "3 1.5"},
-		hatches: []hatch{{90, 3, look{stroke: reddishPurple, width: 1}}}}
+	lawn = paper.AreaStyle{Name: "Lawn to water", Look: paper.Look{Fill: lawnTint}}
+	bed  = paper.AreaStyle{Name: "Planting bed", Look: paper.Look{Fill: bedTint, Stroke: darkGrey, Width: 0.6},
+		Hatches: []paper.Hatch{{Angle: 30, Spacing: 5, Line: paper.Look{Stroke: orange, Width: 0.7, Dash: "3 4"}}}}
+	paving = paper.AreaStyle{Name: "Paving", Look: paper.Look{Fill: paleGrey, Stroke: darkGrey, Width: 0.6},
+		Hatches: []paper.Hatch{{Angle: 20, Spacing: 6, Line: paper.Look{Stroke: darkGrey, Width: 0.9, Dash: "0.9 7"}}}}
+	water = paper.AreaStyle{Name: "Pool or pond", Look: paper.Look{Fill: waterTint, Stroke: blue, Width: 0.9},
+		Hatches: []paper.Hatch{{Angle: 0, Spacing: 4, Line: paper.Look{Stroke: blue, Width: 0.6, Dash: "9 3"}}}}
+	building = paper.AreaStyle{Name: "Building", Look: paper.Look{Fill: midGrey, Stroke: black, Width: 1.2},
+		Hatches: []paper.Hatch{{Angle: 45, Spacing: 7, Line: paper.Look{Stroke: darkGrey, Width: 0.6}}}}
+	noDig   = paper.AreaStyle{Name: "Not to be dug", Look: paper.Look{Stroke: black, Width: 0.9, Dash: "8 3 1.5 3"}, Hatches: []paper.Hatch{{Angle: 135, Spacing: 12, Line: paper.Look{Stroke: darkGrey, Width: 0.5, Dash: "4 4"}}}}
+	roots   = paper.AreaStyle{Name: "Tree roots", Look: paper.Look{Stroke: bluishGreen, Width: 1.1, Dash: "2 2"}}
+	wetted  = paper.AreaStyle{Name: "Reached by a head", Look: paper.Look{Fill: skyBlue, Opacity: 0.20, Stroke: blue, Width: 0.8}}
+	dryArea = paper.AreaStyle{Name: "Dry: not reached", Look: paper.Look{Fill: white, Opacity: 0.60, Stroke: vermillion, Width: 1.3},
+		Hatches: []paper.Hatch{{Angle: 45, Spacing: 3.5, Line: paper.Look{Stroke: vermillion, Width: 0.9}}, {Angle: 135, Spacing: 3.5, Line: paper.Look{Stroke: vermillion, Width: 0.9}}}}
+	narrowStrip = paper.AreaStyle{Name: "Strip too narrow", Look: paper.Look{Fill: white, Opacity: 0.60, Stroke: reddishPurple, Width: 0.9, Dash: "3 1.5"},
+		Hatches: []paper.Hatch{{Angle: 90, Spacing: 3, Line: paper.Look{Stroke: reddishPurple, Width: 1}}}}
 )
 
 // Lines.
 var (
-	lotLine      = look{stroke: black, width: 1.8, dash: "20 3 4 3 4 3"} // a surveyor's boundary: one long, two short
-	wall         = look{fill: black, stroke: black, width: 0.8}
-	wallTick     = look{stroke: black, width: 0.9}
-	lotLineUnder = look{stroke: white, width: 2.6}
-	sleeveOuter  = look{stroke: darkGrey, width: 5}
-	sleeveInner  = look{stroke: white, width: 3.4}
-	trenchUnder  = look{stroke: white, width: 5.2, round: true}
-	leader       = look{stroke: black, width: 0.5}
-	thinFrame    = look{stroke: black, width: 0.6}
-	heavyFrame   = look{stroke: black, width: 1.4}
+	lotLine      = paper.Look{Stroke: black, Width: 1.8, Dash: "20 3 4 3 4 3"} // a surveyor's boundary: one long, two short
+	wall         = paper.Look{Fill: black, Stroke: black, Width: 0.8}
+	wallTick     = paper.Look{Stroke: black, Width: 0.9}
+	lotLineUnder = paper.Look{Stroke: white, Width: 2.6}
+	sleeveOuter  = paper.Look{Stroke: darkGrey, Width: 5}
+	sleeveInner  = paper.Look{Stroke: white, Width: 3.4}
+	trenchUnder  = paper.Look{Stroke: white, Width: 5.2, Round: true}
+	leader       = paper.Look{Stroke: black, Width: 0.5}
+	thinFrame    = paper.Look{Stroke: black, Width: 0.6}
+	heavyFrame   = paper.Look{Stroke: black, Width: 1.4}
 )
 
 // trenchStyle is how trench in one surface is drawn and named.
 type trenchStyle struct {
 	name string
-	look look
+	look paper.Look
 }
 
 var (
-	trenchSoil   = trenchStyle{"Trench in soil", look{stroke: black, width: 2.8, round: true}}
-	trenchPaving = trenchStyle{"Trench under paving", look{stroke: black, width: 2.8, dash: "7 4"}}
-	trenchSleeve = trenchStyle{"Pipe in a sleeve", look{stroke: black, width: 3, dash: "0.1 5.2", round: true}}
+	trenchSoil   = trenchStyle{"Trench in soil", paper.Look{Stroke: black, Width: 2.8, Round: true}}
+	trenchPaving = trenchStyle{"Trench under paving", paper.Look{Stroke: black, Width: 2.8, Dash: "7 4"}}
+	trenchSleeve = trenchStyle{"Pipe in a sleeve", paper.Look{Stroke: black, Width: 3, Dash: "0.1 5.2", Round: true}}
 )

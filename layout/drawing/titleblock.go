@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/paper"
 )
 
 // Type sizes and line heights of the title block, in page units.
@@ -24,7 +25,7 @@ const (
 // column writes lines of text down a frame, never past its floor.
 type column struct {
 	*page
-	frame box
+	frame paper.Box
 	y     float64 // of the next line's top
 	floor float64
 }
@@ -34,7 +35,7 @@ func (c *column) line(x float64, words string, size float64, bold bool) {
 	if c.y+leading > c.floor {
 		return
 	}
-	c.text(label{at: vec{x, c.y + leading - 4}, words: words, size: size, bold: bold})
+	c.Text(paper.Label{At: paper.At(x, c.y+leading-4), Words: words, Size: size, Bold: bold})
 	c.y += leading
 }
 
@@ -44,28 +45,28 @@ func (c *column) rows() int { return max(0, int((c.floor-c.y)/leading+1e-9)) }
 // paragraph writes wrapped text in at most most lines, and fewer where there is
 // less room.
 func (c *column) paragraph(words string, most int) {
-	for _, line := range wrapped(words, c.frame.width(), bodySize, min(most, c.rows())) {
-		c.line(c.frame.left, line, bodySize, false)
+	for _, line := range paper.Wrapped(words, c.frame.Width(), bodySize, min(most, c.rows())) {
+		c.line(c.frame.Left, line, bodySize, false)
 	}
 }
 
 func (c *column) heading(words string) {
 	c.y += 4
-	c.line(c.frame.left, words, headingSize, true)
+	c.line(c.frame.Left, words, headingSize, true)
 }
 
 // rule draws a line across the whole block.
 func (c *column) rule() {
 	c.y += 5
-	c.page.line(vec{titleFrame.left, c.y}, vec{titleFrame.right, c.y}, thinFrame)
+	c.page.Line(paper.At(titleFrame.Left, c.y), paper.At(titleFrame.Right, c.y), thinFrame)
 	c.y += 3
 }
 
 // titleBlock writes, from the top, the lot, its status, its figures and zones;
 // from the bottom, the legend; the remarks get the room between.
 func (p *page) titleBlock(lot *layout.Lot, d *layout.Design, entries []entry, unnamed int) {
-	frame := box{titleFrame.left + blockPad, titleFrame.top, titleFrame.right - blockPad, titleFrame.bottom}
-	c := &column{page: p, frame: frame, y: frame.top + 8, floor: p.legend(frame, entries)}
+	frame := paper.Box{Left: titleFrame.Left + blockPad, Top: titleFrame.Top, Right: titleFrame.Right - blockPad, Bottom: titleFrame.Bottom}
+	c := &column{page: p, frame: frame, y: frame.Top + 8, floor: p.legend(frame, entries)}
 	c.title(d)
 	c.status(d)
 	c.facts(d)
@@ -83,14 +84,14 @@ func remarksOn(lot *layout.Lot, d *layout.Design, unnamed int) []string {
 }
 
 func (c *column) title(d *layout.Design) {
-	c.line(c.frame.left, "Sprinkler plan", headingSize, false)
-	words := "Lot " + clean(d.LotID)
-	if textWidth(words, idSize, true) <= c.frame.width() {
-		c.text(label{at: vec{c.frame.left, c.y + idSize}, words: words, size: idSize, bold: true})
+	c.line(c.frame.Left, "Sprinkler plan", headingSize, false)
+	words := "Lot " + paper.Clean(d.LotID)
+	if paper.Width(words, idSize, true) <= c.frame.Width() {
+		c.Text(paper.Label{At: paper.At(c.frame.Left, c.y+idSize), Words: words, Size: idSize, Bold: true})
 		c.y += idSize + 6
 	} else {
-		for _, line := range wrapped(words, c.frame.width()/boldWider, longIDSize, 2) {
-			c.line(c.frame.left, line, longIDSize, true)
+		for _, line := range paper.Wrapped(words, c.frame.Width()/paper.BoldWider, longIDSize, 2) {
+			c.line(c.frame.Left, line, longIDSize, true)
 		}
 	}
 	c.rule()
@@ -98,8 +99,8 @@ func (c *column) title(d *layout.Design) {
 
 func (c *column) status(d *layout.Design) {
 	const r = 6.0
-	drawStatus(c.page, vec{c.frame.left + r, c.y + 9}, r, d.Status)
-	c.line(c.frame.left+3*r, shortened(statusWords(d.Status), c.frame.width()-3*r, headingSize+1, true), headingSize+1, true)
+	drawStatus(c.page, paper.At(c.frame.Left+r, c.y+9), r, d.Status)
+	c.line(c.frame.Left+3*r, paper.Shortened(statusWords(d.Status), c.frame.Width()-3*r, headingSize+1, true), headingSize+1, true)
 	c.y += 2
 	c.paragraph(d.Reason, mostReason)
 	if len(d.Heads) > 0 {
@@ -115,8 +116,8 @@ func (c *column) status(d *layout.Design) {
 func (c *column) facts(d *layout.Design) {
 	list := facts(d)
 	for _, f := range list[:min(len(list), c.rows())] {
-		c.text(label{at: vec{c.frame.left, c.y + leading - 4}, words: f.name, size: bodySize})
-		c.line(c.frame.left+factColumn, shortened(f.value, c.frame.width()-factColumn, bodySize, false), bodySize, false)
+		c.Text(paper.Label{At: paper.At(c.frame.Left, c.y+leading-4), Words: f.name, Size: bodySize})
+		c.line(c.frame.Left+factColumn, paper.Shortened(f.value, c.frame.Width()-factColumn, bodySize, false), bodySize, false)
 	}
 	if len(list) > 0 {
 		c.rule()
@@ -137,7 +138,7 @@ func (c *column) zones(d *layout.Design) {
 func (c *column) paragraphs(list []string, most int) {
 	room := min(most, c.rows())
 	for i, words := range list {
-		need := len(wrapped(words, c.frame.width(), bodySize, room))
+		need := len(paper.Wrapped(words, c.frame.Width(), bodySize, room))
 		last := i == len(list)-1
 		if need > room || need == room && !last {
 			c.paragraph(fmt.Sprintf("… and %d more", len(list)-i), 1)
@@ -199,7 +200,7 @@ func (c *column) heads(heads []layout.Head) {
 	for i, h := range heads {
 		c.y += tableLeading
 		if i == rows-2 && len(heads) > rows-1 {
-			c.text(label{at: vec{c.frame.left, c.y + tableLeading - 3}, words: fmt.Sprintf("… and %d more", len(heads)-i), size: tableSize})
+			c.Text(paper.Label{At: paper.At(c.frame.Left, c.y+tableLeading-3), Words: fmt.Sprintf("… and %d more", len(heads)-i), Size: tableSize})
 			return
 		}
 		for _, col := range headColumns {
@@ -209,28 +210,28 @@ func (c *column) heads(heads []layout.Head) {
 }
 
 func (c *column) cell(col headColumn, words string, bold bool) {
-	words = shortened(words, col.right-col.left, tableSize, bold)
-	c.text(label{at: vec{c.frame.left + col.left, c.y + tableLeading - 3}, words: words, size: tableSize, bold: bold})
+	words = paper.Shortened(words, col.right-col.left, tableSize, bold)
+	c.Text(paper.Label{At: paper.At(c.frame.Left+col.left, c.y+tableLeading-3), Words: words, Size: tableSize, Bold: bold})
 }
 
 // legend explains, at the foot of the block, what the plan shows, in two
 // columns; it returns where it begins.
-func (p *page) legend(frame box, entries []entry) float64 {
+func (p *page) legend(frame paper.Box, entries []entry) float64 {
 	const bottomPad, sample = 10.0, 10.0
 	if len(entries) == 0 {
-		return frame.bottom - bottomPad
+		return frame.Bottom - bottomPad
 	}
 	rows := (len(entries) + 1) / 2
-	top := frame.bottom - bottomPad - float64(rows+1)*(leading+1)
-	p.line(vec{titleFrame.left, top - 2}, vec{titleFrame.right, top - 2}, thinFrame)
-	p.text(label{at: vec{frame.left, top + leading - 3}, words: "Legend", size: headingSize, bold: true})
-	width := frame.width() / 2
+	top := frame.Bottom - bottomPad - float64(rows+1)*(leading+1)
+	p.Line(paper.At(titleFrame.Left, top-2), paper.At(titleFrame.Right, top-2), thinFrame)
+	p.Text(paper.Label{At: paper.At(frame.Left, top+leading-3), Words: "Legend", Size: headingSize, Bold: true})
+	width := frame.Width() / 2
 	for i, e := range entries {
-		x := frame.left + width*float64(i/rows)
+		x := frame.Left + width*float64(i/rows)
 		y := top + (leading+1)*(float64(i%rows)+1.5)
-		e.sample(p, around(vec{x + swatchWidth/2, y + 1}, swatchWidth, sample))
-		words := shortened(e.name, width-swatchWidth-7, legendSize, false)
-		p.text(label{at: vec{x + swatchWidth + 5, y + 4.4}, words: words, size: legendSize})
+		e.sample(p, paper.Around(paper.At(x+swatchWidth/2, y+1), swatchWidth, sample))
+		words := paper.Shortened(e.name, width-swatchWidth-7, legendSize, false)
+		p.Text(paper.Label{At: paper.At(x+swatchWidth+5, y+4.4), Words: words, Size: legendSize})
 	}
 	return top - 4
 }

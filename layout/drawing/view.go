@@ -6,13 +6,13 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
+	"lotwright/layout/paper"
 )
 
 const (
-	unitsPerInch   = 100.0
 	mmPerInch      = 25.4
-	unitsPerPaper  = unitsPerInch / mmPerInch // page units per millimetre of paper
-	smallestSideMM = 1000.0                   // a lot is never enlarged beyond filling the frame with this
+	unitsPerPaper  = paper.UnitsPerInch / mmPerInch // page units per millimetre of paper
+	smallestSideMM = 1000.0                         // a lot is never enlarged beyond filling the frame with this
 
 	planDetail  = 0.05 // page units; half a hair line at full size
 	smallDetail = 0.20
@@ -20,16 +20,16 @@ const (
 
 // view puts the plane on the page: north up, one scale both ways.
 type view struct {
-	frame  box
+	frame  paper.Box
 	scale  float64 // page units per millimetre of ground
 	detail float64 // finest detail drawn, in page units
 	from   geom.Vec
-	to     vec
+	to     paper.Vec
 }
 
 // at places a point of the plane.
-func (v view) at(p geom.Vec) vec {
-	return vec{v.to.x + (p.X-v.from.X)*v.scale, v.to.y - (p.Y-v.from.Y)*v.scale}
+func (v view) at(p geom.Vec) paper.Vec {
+	return paper.At(v.to.X+(p.X-v.from.X)*v.scale, v.to.Y-(p.Y-v.from.Y)*v.scale)
 }
 
 // ratio returns N of the scale 1:N at full size.
@@ -51,16 +51,16 @@ func roundRatio(n float64) float64 {
 
 // fit returns the view that shows bounds in the middle of a frame, as large as
 // will go; with round set, at a round scale.
-func fit(bounds geom.Bounds, frame box, round bool) view {
+func fit(bounds geom.Bounds, frame paper.Box, round bool) view {
 	low, high := bounds.Min.Vec(), bounds.Max.Vec()
 	width, height := max(high.X-low.X, smallestSideMM), max(high.Y-low.Y, smallestSideMM)
-	scale := min(frame.width()/width, frame.height()/height)
+	scale := min(frame.Width()/width, frame.Height()/height)
 	detail := smallDetail
 	if round {
 		detail = planDetail
 		scale = unitsPerPaper / roundRatio(unitsPerPaper/scale)
 	}
-	return view{frame: frame, scale: scale, detail: detail, from: low.Add(high).Scale(0.5), to: frame.centre()}
+	return view{frame: frame, scale: scale, detail: detail, from: low.Add(high).Scale(0.5), to: frame.Centre()}
 }
 
 // extent returns the box around all that must be seen of a lot; ok is false
@@ -103,8 +103,8 @@ func eachPoint(g geom.Region, do func(geom.Point)) {
 }
 
 // region places the rings of a region.
-func (v view) region(g geom.Region) [][]vec {
-	var out [][]vec
+func (v view) region(g geom.Region) [][]paper.Vec {
+	var out [][]paper.Vec
 	for ring := range g.Rings() {
 		points := make([]geom.Vec, len(ring))
 		for i, p := range ring {
@@ -118,7 +118,7 @@ func (v view) region(g geom.Region) [][]vec {
 }
 
 // outline places a closed chain. Fewer than three places make no outline.
-func (v view) outline(points []geom.Vec) []vec {
+func (v view) outline(points []geom.Vec) []paper.Vec {
 	chain := v.placed(points)
 	if len(chain) < 3 {
 		return nil
@@ -134,7 +134,7 @@ func (v view) outline(points []geom.Vec) []vec {
 }
 
 // path places an open chain.
-func (v view) path(l geom.Line) []vec {
+func (v view) path(l geom.Line) []paper.Vec {
 	points := make([]geom.Vec, len(l))
 	for i, p := range l {
 		points[i] = p.Vec()
@@ -142,10 +142,10 @@ func (v view) path(l geom.Line) []vec {
 	return simplified(v.placed(points), v.detail)
 }
 
-func (v view) placed(points []geom.Vec) []vec {
-	var out []vec
+func (v view) placed(points []geom.Vec) []paper.Vec {
+	var out []paper.Vec
 	for _, p := range points {
-		if at := v.at(p); at.finite() {
+		if at := v.at(p); at.Finite() {
 			out = append(out, at)
 		}
 	}
@@ -154,21 +154,21 @@ func (v view) placed(points []geom.Vec) []vec {
 
 // simplified drops the places of an open chain that lie no farther than detail
 // from the line drawn without them (Douglas and Peucker, 1973).
-func simplified(chain []vec, detail float64) []vec {
+func simplified(chain []paper.Vec, detail float64) []paper.Vec {
 	if len(chain) < 3 {
 		return slices.Clone(chain)
 	}
 	a, b := chain[0], chain[len(chain)-1]
 	i := farthest(chain, a, b)
 	if offLine(chain[i], a, b) <= detail {
-		return []vec{a, b}
+		return []paper.Vec{a, b}
 	}
 	return append(simplified(chain[:i+1], detail), simplified(chain[i:], detail)[1:]...)
 }
 
 // farthest returns which place of a chain, its ends aside, is farthest from the
 // straight piece from a to b; the first of equals.
-func farthest(chain []vec, a, b vec) int {
+func farthest(chain []paper.Vec, a, b paper.Vec) int {
 	best, most := 1, -1.0
 	for i := 1; i < len(chain)-1; i++ {
 		if d := offLine(chain[i], a, b); d > most {
@@ -179,11 +179,11 @@ func farthest(chain []vec, a, b vec) int {
 }
 
 // offLine returns the distance of c from the straight piece from a to b.
-func offLine(c, a, b vec) float64 {
-	along, to := b.sub(a), c.sub(a)
-	length2 := along.dot(along)
+func offLine(c, a, b paper.Vec) float64 {
+	along, to := b.Sub(a), c.Sub(a)
+	length2 := along.Dot(along)
 	if length2 == 0 {
-		return to.norm()
+		return to.Norm()
 	}
-	return to.sub(along.times(min(1, max(0, to.dot(along)/length2)))).norm()
+	return to.Sub(along.Times(min(1, max(0, to.Dot(along)/length2)))).Norm()
 }

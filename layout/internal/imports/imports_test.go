@@ -31,7 +31,7 @@ type rule struct {
 }
 
 var (
-	kernels = []string{"layout/geom", "layout/graph", "layout/packing", "layout/setcover", "layout/cutting"}
+	kernels = []string{"layout/geom", "layout/graph", "layout/packing", "layout/setcover", "layout/cutting", "layout/paper"}
 	nouns   = []string{"layout", "layout/geom", "layout/feature"}
 	none    = []string{}
 )
@@ -43,6 +43,7 @@ var rules = []rule{
 	{"layout/graph", nil, none},
 	{"layout/packing", nil, none},
 	{"layout/cutting", nil, none},
+	{"layout/paper", nil, none},
 	{"layout/setcover", []string{"layout/packing"}, none}, // its bounds are packing programs
 	{"layout", []string{"layout/geom"}, none},
 	{"layout/design", []string{"layout/..."}, none},

@@ -1,4 +1,4 @@
-package drawing
+package paper
 
 import (
 	"bufio"
@@ -29,10 +29,10 @@ func TestLetterWidths(t *testing.T) {
 		var regular, bold float64
 		_, err := fmt.Sscanf(lines.Text(), "%X %f %f", &r, &regular, &bold)
 		require.NoError(t, err)
-		got := textWidth(string(r), 1, false)
+		got := Width(string(r), 1, false)
 		assert.GreaterOrEqual(t, got, regular, "%q regular", r)
 		assert.LessOrEqual(t, got, regular*1.35+0.05, "%q: estimate far too wide", r)
-		assert.GreaterOrEqual(t, textWidth(string(r), 1, true), bold, "%q bold", r)
+		assert.GreaterOrEqual(t, Width(string(r), 1, true), bold, "%q bold", r)
 		n++
 	}
 	require.NoError(t, lines.Err())
@@ -49,7 +49,7 @@ func TestClean(t *testing.T) {
 		"Flurstück 12½": "Flurstück 12½",
 		"地块 7":          "地块 7",
 	} {
-		assert.Equal(t, want, clean(in), "%q", in)
+		assert.Equal(t, want, Clean(in), "%q", in)
 	}
 }
 
@@ -58,30 +58,30 @@ func TestWrappedFits(t *testing.T) {
 		words := rapid.String().Draw(t, "words")
 		width := rapid.Float64Range(20, 300).Draw(t, "width")
 		most := rapid.IntRange(0, 6).Draw(t, "most")
-		lines := wrapped(words, width, 10, most)
+		lines := Wrapped(words, width, 10, most)
 		if len(lines) > most {
 			t.Fatalf("%d lines, want at most %d", len(lines), most)
 		}
 		for _, line := range lines {
-			if textWidth(line, 10, false) > width+1e-9 && utf8.RuneCountInString(line) > 1 {
-				t.Fatalf("line %q is %.1f wide, want at most %.1f", line, textWidth(line, 10, false), width)
+			if Width(line, 10, false) > width+1e-9 && utf8.RuneCountInString(line) > 1 {
+				t.Fatalf("line %q is %.1f wide, want at most %.1f", line, Width(line, 10, false), width)
 			}
 		}
 	})
 }
 
 func TestWrappedKeepsWords(t *testing.T) {
-	lines := wrapped("no trench gets there without crossing ground that must not be dug", 150, 10, 9)
+	lines := Wrapped("no trench gets there without crossing ground that must not be dug", 150, 10, 9)
 	assert.Equal(t, "no trench gets there without crossing ground that must not be dug", strings.Join(lines, " "))
-	cut := wrapped("no trench gets there without crossing ground that must not be dug", 150, 10, 2)
+	cut := Wrapped("no trench gets there without crossing ground that must not be dug", 150, 10, 2)
 	require.Len(t, cut, 2)
-	assert.True(t, strings.HasSuffix(cut[1], ellipsis), cut[1])
-	assert.Equal(t, "abcabcabc", strings.Join(wrapped("abcabcabc", 20, 10, 9), ""), "a word too long is broken, nothing lost")
+	assert.True(t, strings.HasSuffix(cut[1], Ellipsis), cut[1])
+	assert.Equal(t, "abcabcabc", strings.Join(Wrapped("abcabcabc", 20, 10, 9), ""), "a word too long is broken, nothing lost")
 }
 
 func TestShortened(t *testing.T) {
-	assert.Equal(t, "LK-01", shortened("LK-01", 100, 10, false))
-	got := shortened("a very long name of a lot", 60, 10, true)
-	assert.True(t, strings.HasSuffix(got, ellipsis))
-	assert.LessOrEqual(t, textWidth(got, 10, true), 60.0)
+	assert.Equal(t, "LK-01", Shortened("LK-01", 100, 10, false))
+	got := Shortened("a very long name of a lot", 60, 10, true)
+	assert.True(t, strings.HasSuffix(got, Ellipsis))
+	assert.LessOrEqual(t, Width(got, 10, true), 60.0)
 }

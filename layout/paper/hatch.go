@@ -1,4 +1,4 @@
-package drawing
+package paper
 
 import (
 	"math"
@@ -11,39 +11,39 @@ import (
 // The chains are turned so that the lines run level; each line is cut where it
 // meets an edge and its pieces are inside in turn. Lines lie at whole multiples
 // of the spacing on the page, so that adjoining areas hatch alike.
-func (h hatch) across(chains [][]vec, clip box) [][]vec {
-	level := turnAll(chains, -h.angle)
+func (h Hatch) across(chains [][]Vec, clip Box) [][]Vec {
+	level := turnAll(chains, -h.Angle)
 	low, high := heights(level)
-	clipLow, clipHigh := heights(turnAll([][]vec{clip.corners().list()}, -h.angle))
-	first := math.Ceil(max(low, clipLow) / h.spacing)
-	last := math.Floor(min(high, clipHigh) / h.spacing)
-	var out [][]vec
+	clipLow, clipHigh := heights(turnAll([][]Vec{clip.Corners().List()}, -h.Angle))
+	first := math.Ceil(max(low, clipLow) / h.Spacing)
+	last := math.Floor(min(high, clipHigh) / h.Spacing)
+	var out [][]Vec
 	for k := first; k <= last; k++ {
-		y := k * h.spacing
+		y := k * h.Spacing
 		xs := crossings(level, y)
 		for i := 1; i < len(xs); i += 2 {
-			a, b := vec{xs[i-1], y}, vec{xs[i], y}
-			out = append(out, []vec{a.turned(h.angle), b.turned(h.angle)})
+			a, b := Vec{xs[i-1], y}, Vec{xs[i], y}
+			out = append(out, []Vec{a.Turned(h.Angle), b.Turned(h.Angle)})
 		}
 	}
 	return out
 }
 
-func turnAll(chains [][]vec, deg float64) [][]vec {
-	out := make([][]vec, len(chains))
+func turnAll(chains [][]Vec, deg float64) [][]Vec {
+	out := make([][]Vec, len(chains))
 	for i, chain := range chains {
 		for _, v := range chain {
-			out[i] = append(out[i], v.turned(deg))
+			out[i] = append(out[i], v.Turned(deg))
 		}
 	}
 	return out
 }
 
-func heights(chains [][]vec) (low, high float64) {
+func heights(chains [][]Vec) (low, high float64) {
 	low, high = math.Inf(1), math.Inf(-1)
 	for _, chain := range chains {
 		for _, v := range chain {
-			low, high = min(low, v.y), max(high, v.y)
+			low, high = min(low, v.Y), max(high, v.Y)
 		}
 	}
 	return low, high
@@ -52,13 +52,13 @@ func heights(chains [][]vec) (low, high float64) {
 // crossings returns where the level line at y meets the edges of closed
 // chains, from left to right. Lower ends count and upper ones do not, so the
 // number is even.
-func crossings(chains [][]vec, y float64) []float64 {
+func crossings(chains [][]Vec, y float64) []float64 {
 	var xs []float64
 	for _, chain := range chains {
 		for i, a := range chain {
 			b := chain[(i+1)%len(chain)]
-			if (a.y > y) != (b.y > y) {
-				xs = append(xs, a.x+(b.x-a.x)*(y-a.y)/(b.y-a.y))
+			if (a.Y > y) != (b.Y > y) {
+				xs = append(xs, a.X+(b.X-a.X)*(y-a.Y)/(b.Y-a.Y))
 			}
 		}
 	}

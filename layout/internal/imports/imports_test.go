@@ -52,6 +52,7 @@ var rules = []rule{
 	{"importer/join", append([]string{"importer", "importer/project"}, nouns...), nil}, // measures overlaps in a plane
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
 	{"server/rpc", []string{"proto/...", "layout", "layout/feature"}, nil},
+	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
 	{"server/cli", []string{"..."}, nil},
 	{"server/cmd/lotwright", []string{"server/cli"}, none},
 }
@@ -81,6 +82,7 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"importer/geojson", "lotwright/importer/join"},  // format to join
 		{"importer/assemble", "lotwright/layout/design"}, // importer must not design
 		{"server/rpc", "lotwright/importer/assemble"},    // rpc must not open files
+		{"server/table", "lotwright/layout/design"},      // tables must not design
 		{"server/cmd/lotwright", "lotwright/layout"},     // main only starts the command line
 		{"proto/lotwright/v1", "lotwright/layout"},       // proto knows nothing
 		{"somewhere/new", "lotwright/layout"},            // no rule, nothing of ours

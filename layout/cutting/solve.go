@@ -18,8 +18,10 @@ const exactPieces = 200
 //  2. The best of best-fit decreasing and minimum bin slack, with all lengths of
 //     stick and with the longest alone, is the start; where it costs no more than
 //     the bound it is optimal.
-//  3. Up to 200 pieces, branch and bound takes half of the steps.
-//  4. Where that was not enough, sticks are repacked a few at a time.
+//  3. Of more pieces than are repacked at once, sticks are repacked a few at a
+//     time, with a little of the steps.
+//  4. Up to 200 pieces, branch and bound takes half of the steps.
+//  5. What steps are left go to repacking.
 func Solve(p Problem, s Settings) (Result, error) {
 	if err := p.Validate(); err != nil {
 		return Result{}, err
@@ -29,17 +31,23 @@ func Solve(p Problem, s Settings) (Result, error) {
 	bound := in.bound(in.counts, in.total)
 	best := in.start(bound)
 	spent := 0
+	repack := func(steps int) {
+		if best.cost > bound {
+			better, n := in.improve(best, bound, steps, s.Seed)
+			best, spent = better, spent+n
+		}
+	}
+	if len(p.Pieces) > repackPieces {
+		repack(s.nodes() / 50)
+	}
 	if best.cost > bound && len(p.Pieces) <= exactPieces {
 		found, n, whole := in.exact(best, bound, s.nodes()/2)
-		best, spent = found, n
+		best, spent = found, spent+n
 		if whole {
 			bound = best.cost
 		}
 	}
-	if best.cost > bound {
-		better, n := in.improve(best, bound, s.nodes()-spent, s.Seed)
-		best, spent = better, spent+n
-	}
+	repack(s.nodes() - spent)
 	r := Result{Sticks: in.sticks(best, members), Cost: best.cost, Bound: bound, Status: Limited, Nodes: spent}
 	if r.Cost == r.Bound {
 		r.Status = Optimal

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"lotwright/layout"
 )
 
 // Item names what a line is about. Names are part of the file formats.
@@ -30,6 +32,7 @@ const (
 	Nipple            Item = "nipple"             // threaded
 	ShutOffValve      Item = "shutoff_valve"      //
 	BackflowPreventer Item = "backflow_preventer" // its kind is for local code and a licensed practice to say
+	PressureRegulator Item = "pressure_regulator" // where the supply is above the heads' band
 	BlowOutFitting    Item = "blowout_fitting"    // tee with a capped air connection
 	ZoneValve         Item = "zone_valve"         //
 	ValveBox          Item = "valve_box"          //
@@ -69,7 +72,7 @@ var kinds = func() map[Item]kind {
 		{item: ThreadedTee, unit: Each}, {item: ThreadedElbow, unit: Each},
 		{item: Elbow45, unit: Each}, {item: Elbow90, unit: Each}, {item: Reducer, unit: Each},
 		{item: Cap, unit: Each}, {item: MaleAdapter, unit: Each}, {item: Clamp, unit: Each}, {item: Union, unit: Each}, {item: Nipple, unit: Each},
-		{item: ShutOffValve, unit: Each}, {item: BackflowPreventer, unit: Each}, {item: BlowOutFitting, unit: Each},
+		{item: ShutOffValve, unit: Each}, {item: BackflowPreventer, unit: Each}, {item: PressureRegulator, unit: Each}, {item: BlowOutFitting, unit: Each},
 		{item: ZoneValve, unit: Each}, {item: ValveBox, unit: Each},
 		{item: ControlCable, unit: Metre}, {item: ControlWire, unit: Metre}, {item: WireJoint, unit: Each},
 		{item: Cement, unit: Litre}, {item: Primer, unit: Litre},
@@ -105,8 +108,9 @@ func (l Line) Free() bool { return kinds[l.Item].free }
 type List struct {
 	Lot    string
 	Lines  []Line
-	Pieces []Piece   // of pipe, before long ones are divided
-	Cuts   []CutPlan // by material and size
+	Pieces []Piece       // of pipe, before long ones are divided
+	Cuts   []CutPlan     // by material and size
+	Notes  []layout.Note // what is left out, and why
 }
 
 // tally gathers lines.

@@ -26,7 +26,7 @@ func Of(d *layout.Design, s Settings) (List, error) {
 		return List{}, fmt.Errorf("lot %s: take-off: %w", d.LotID, err)
 	}
 	job.listPipe(list.Cuts)
-	list.Pieces = job.pieces
+	list.Pieces, list.Notes = job.pieces, job.notes
 	list.Lines = job.t.sorted()
 	return list, nil
 }
@@ -39,6 +39,7 @@ type job struct {
 	pieces  []Piece
 	sockets []socket
 	threads []thread
+	notes   []layout.Note
 }
 
 func (j *job) all() error {
@@ -125,15 +126,20 @@ func (j *job) connect() {
 	if size == "" {
 		return
 	}
-	for _, part := range []Item{ShutOffValve, BackflowPreventer, BlowOutFitting, Union} {
+	parts := []Item{ShutOffValve, BackflowPreventer, BlowOutFitting, Union}
+	if j.d.Regulated {
+		parts = append(parts, PressureRegulator)
+	}
+	for _, part := range parts {
 		j.t.count(part, size, 1, pocLabel)
 	}
+	nipples := len(parts) - 1
 	j.t.add(BackflowPreventer, size, 0).Note = "the kind is for local code and a licensed practice to say"
-	j.t.count(Nipple, size, 3, pocLabel)
+	j.t.count(Nipple, size, nipples, pocLabel)
 	j.threads = append(j.threads,
 		thread{size, 1, !j.s.PlasticSupply, []string{pocLabel}}, // supply and shut-off valve
-		thread{size, 6, true, []string{pocLabel}},               // nipples
-		thread{size, 1, false, []string{pocLabel}})              // union and adapter
+		thread{size, 2 * nipples, true, []string{pocLabel}},
+		thread{size, 1, false, []string{pocLabel}}) // union and adapter
 	j.t.count(MaleAdapter, size, 1, pocLabel)
 	first := j.d.Network.Pipes[firstFrom(j.d.Network.Pipes, pocLabel)]
 	j.sockets = append(j.sockets, socket{first.Material, size, 1, pocLabel})
@@ -148,6 +154,10 @@ func (j *job) zoneValves(size, material string) {
 		return
 	}
 	zones := zonesOf(j.d)
+	if len(zones) == 0 {
+		j.notes = append(j.notes, layout.Note{Rule: "takeoff.valves_unknown", Severity: layout.SeverityWarning,
+			Text: "zone valves, their boxes and wires are left out: without a measured flow the zones are not known"})
+	}
 	for i, z := range zones {
 		label := zoneLabel(z)
 		j.t.count(ZoneValve, size, 1, label)

@@ -75,6 +75,7 @@ func TestLabourWithoutAPrice(t *testing.T) {
 func TestInventedPrices(t *testing.T) {
 	d := garden()
 	d.Network.Runs[0].Surface = layout.SurfacePaving
+	d.Regulated = true
 	for _, s := range []takeoff.Settings{{}, {FlexRisers: true, Sticks: []layout.Length{layout.Feet(10)}}} {
 		list, err := takeoff.Of(d, s)
 		require.NoError(t, err)

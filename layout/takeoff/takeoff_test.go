@@ -251,6 +251,27 @@ func TestScrewedJoints(t *testing.T) {
 	assert.Equal(t, lines["thread_tape"].Quantity, plastic["thread_tape"].Quantity)
 }
 
+func TestRegulator(t *testing.T) {
+	d := garden()
+	d.Regulated = true
+	lines := of(t, d, takeoff.Settings{})
+	assert.Equal(t, "1", lines["pressure_regulator 1 in"].Quantity.String())
+	assert.Equal(t, "4", lines["nipple 1 in"].Quantity.String())
+	assert.InDelta(t, 0.009, lines["thread_sealant"].Quantity.Units(), 1e-9)
+}
+
+func TestZonesUnknown(t *testing.T) {
+	d := garden()
+	d.HeadKind = layout.FixedArc
+	for i := range d.Heads {
+		d.Heads[i].Zone = 0
+	}
+	list, err := takeoff.Of(d, takeoff.Settings{})
+	require.NoError(t, err)
+	require.Len(t, list.Notes, 1)
+	assert.Equal(t, "takeoff.valves_unknown", list.Notes[0].Rule)
+}
+
 func TestNothingAndFaults(t *testing.T) {
 	list, err := takeoff.Of(layout.Refused("x", "no parcel", nil), takeoff.Settings{})
 	require.NoError(t, err)

@@ -51,8 +51,11 @@ var rules = []rule{
 	{"importer/assemble", append([]string{"importer/..."}, nouns...), nil},
 	{"importer/join", append([]string{"importer", "importer/project"}, nouns...), nil}, // measures overlaps in a plane
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
-	{"server/rpc", []string{"proto/...", "layout", "layout/feature"}, nil},
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
+	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/store"}, nil},
+	{"server/store", none, none},
+	{"server/store/*", []string{"server/store"}, nil},
+	{"server/queue", []string{"server/store"}, nil},
 	{"server/cli", []string{"..."}, nil},
 	{"server/cmd/lotwright", []string{"server/cli"}, none},
 }
@@ -86,6 +89,14 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"server/cmd/lotwright", "lotwright/layout"},     // main only starts the command line
 		{"proto/lotwright/v1", "lotwright/layout"},       // proto knows nothing
 		{"somewhere/new", "lotwright/layout"},            // no rule, nothing of ours
+		{"server/rpc", "lotwright/server/store/sqlite"},  // rpc must not know where things are kept
+		{"server/store", "modernc.org/sqlite"},           // the promises, not who keeps them
+		{"server/store/sqlite", "lotwright/layout"},      // stores keep bytes
+		{"server/queue", "lotwright/layout/design"},      // the queue is handed its work
+		{"server/queue", "lotwright/server/store/sqlite"},
+		{"server/cmd/lotwright", "lotwright/layout"}, // main only starts the command line
+		{"proto/lotwright/v1", "lotwright/layout"},   // proto knows nothing
+		{"somewhere/new", "lotwright/layout"},        // no rule, nothing of ours
 	}
 	for _, p := range planted {
 		t.Run(p.from+" "+p.imported, func(t *testing.T) {

@@ -1,0 +1,128 @@
+package sqlite
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"lotwright/server/store"
+)
+
+// querier is a transaction or the connections that read.
+type querier interface {
+	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
+	QueryRowContext(context.Context, string, ...any) *sql.Row
+}
+
+// scanner is a row.
+type scanner = interface{ Scan(...any) error }
+
+const batchColumns = `batch, title, lots, revision, created`
+
+func scanBatch(row scanner) (b store.Batch, err error) {
+	var created int64
+	err = row.Scan(&b.ID, &b.Title, &b.Lots, &b.Revision, &created)
+	b.Created = fromMicros(created)
+	return b, err
+}
+
+// CreateBatch makes an empty batch.
+func (s *Store) CreateBatch(ctx context.Context, t store.Tenant, id, title string, r store.Request) (b store.Batch, err error) {
+	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		made, err := before(ctx, tx, t, r)
+		if err != nil {
+			return err
+		}
+		if made == "" {
+			made = id
+			if err := insertBatch(ctx, tx, t, id, title, micros(s.now())); err != nil {
+				return err
+			}
+			if err := remember(ctx, tx, t, r, id, id); err != nil {
+				return err
+			}
+		}
+		b, err = readBatch(ctx, tx, t, made)
+		return err
+	})
+	return b, err
+}
+
+func insertBatch(ctx context.Context, tx *sql.Tx, t store.Tenant, id, title string, now int64) error {
+	done, err := tx.ExecContext(ctx, `INSERT INTO batch (tenant, batch, title, created) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING`, t, id, title, now)
+	if err != nil {
+		return err
+	}
+	if n, err := done.RowsAffected(); err != nil || n == 1 {
+		return err
+	}
+	return fmt.Errorf("batch %q: %w", id, store.ErrExists)
+}
+
+// before is what a request made when it came before, or nothing.
+func before(ctx context.Context, tx *sql.Tx, t store.Tenant, r store.Request) (made string, err error) {
+	if r.ID == "" {
+		return "", nil
+	}
+	var hash []byte
+	err = tx.QueryRowContext(ctx, `SELECT hash, made FROM request WHERE tenant = ? AND request = ?`, t, r.ID).Scan(&hash, &made)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return "", nil
+	case err == nil && !bytes.Equal(hash, r.Hash):
+		return "", fmt.Errorf("request %q: %w", r.ID, store.ErrRequestReused)
+	}
+	return made, err
+}
+
+func remember(ctx context.Context, tx *sql.Tx, t store.Tenant, r store.Request, batch, made string) error {
+	if r.ID == "" {
+		return nil
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO request (tenant, request, hash, batch, made) VALUES (?, ?, ?, ?, ?)`, t, r.ID, r.Hash, batch, made)
+	return err
+}
+
+func readBatch(ctx context.Context, q querier, t store.Tenant, id string) (store.Batch, error) {
+	b, err := scanBatch(q.QueryRowContext(ctx, `SELECT `+batchColumns+` FROM batch WHERE tenant = ? AND batch = ?`, t, id))
+	return b, orNotFound(err, "batch", id)
+}
+
+// Batch reads a batch.
+func (s *Store) Batch(ctx context.Context, t store.Tenant, id string) (store.Batch, error) {
+	return readBatch(ctx, s.read, t, id)
+}
+
+// Batches lists batches by id.
+func (s *Store) Batches(ctx context.Context, t store.Tenant, after string, n int) ([]store.Batch, error) {
+	return rows(ctx, s.read, scanBatch, `SELECT `+batchColumns+` FROM batch WHERE tenant = ? AND batch > ? ORDER BY batch LIMIT ?`, t, after, n)
+}
+
+// DeleteBatch deletes a batch with all that belongs to it.
+func (s *Store) DeleteBatch(ctx context.Context, t store.Tenant, id string) error {
+	return s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if _, err := readBatch(ctx, tx, t, id); err != nil {
+			return err
+		}
+		if err := idle(ctx, tx, t, id); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, `DELETE FROM batch WHERE tenant = ? AND batch = ?`, t, id)
+		return err
+	})
+}
+
+// idle reports an operation that runs on a batch.
+func idle(ctx context.Context, tx *sql.Tx, t store.Tenant, batch string) error {
+	var operation string
+	err := tx.QueryRowContext(ctx, `SELECT operation FROM operation WHERE tenant = ? AND batch = ? AND state = 'running'`, t, batch).Scan(&operation)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return nil
+	case err != nil:
+		return err
+	}
+	return fmt.Errorf("operation %q runs on batch %q: %w", operation, batch, store.ErrState)
+}

@@ -1,0 +1,123 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"lotwright/server/store"
+)
+
+const operationColumns = `operation, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
+
+func scanOperation(row scanner) (o store.Operation, err error) {
+	var created int64
+	var ended sql.NullInt64
+	err = row.Scan(&o.ID, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &created, &ended)
+	o.Created = fromMicros(created)
+	if ended.Valid {
+		o.Ended = fromMicros(ended.Int64)
+	}
+	return o, err
+}
+
+func readOperation(ctx context.Context, q querier, t store.Tenant, id string) (store.Operation, error) {
+	o, err := scanOperation(q.QueryRowContext(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = ? AND operation = ?`, t, id))
+	return o, orNotFound(err, "operation", id)
+}
+
+// StartOperation makes an operation and hands its chunks to the queue.
+func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (o store.Operation, err error) {
+	if s.enqueue == nil {
+		return o, errors.New("bug in StartOperation: no queue, OnStart was not called")
+	}
+	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		made, err := before(ctx, tx, t, r)
+		if err != nil {
+			return err
+		}
+		if made == "" {
+			made = id
+			if err := s.insertOperation(ctx, tx, t, batch, id, settings); err != nil {
+				return err
+			}
+			if err := remember(ctx, tx, t, r, batch, id); err != nil {
+				return err
+			}
+		}
+		o, err = readOperation(ctx, tx, t, made)
+		return err
+	})
+	return o, err
+}
+
+func (s *Store) insertOperation(ctx context.Context, tx *sql.Tx, t store.Tenant, batch, id string, settings []byte) error {
+	b, err := readBatch(ctx, tx, t, batch)
+	if err != nil {
+		return err
+	}
+	if b.Lots == 0 {
+		return fmt.Errorf("batch %q has no lots: %w", batch, store.ErrState)
+	}
+	if err := idle(ctx, tx, t, batch); err != nil {
+		return err
+	}
+	if settings == nil {
+		settings = []byte{} // the column is never null
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO operation (tenant, operation, place, batch, revision, state, settings, lots, created)
+		VALUES (?1, ?2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = ?1), ?3, ?4, 'running', ?5, ?6, ?7)`,
+		t, id, batch, b.Revision+1, settings, b.Lots, micros(s.now()))
+	if err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `UPDATE batch SET revision = ? WHERE tenant = ? AND batch = ?`, b.Revision+1, t, batch); err != nil {
+		return err
+	}
+	return s.enqueue(ctx, tx, chunks(t, id, b.Lots, s.chunkLots))
+}
+
+func chunks(t store.Tenant, operation string, lots, size int) []store.Chunk {
+	var out []store.Chunk
+	for first := 1; first <= lots; first += size {
+		out = append(out, store.Chunk{Tenant: t, Operation: operation, First: first, Last: min(first+size-1, lots)})
+	}
+	return out
+}
+
+// Operation reads an operation.
+func (s *Store) Operation(ctx context.Context, t store.Tenant, id string) (store.Operation, error) {
+	return readOperation(ctx, s.read, t, id)
+}
+
+// OperationOf is the operation that made a revision of a batch.
+func (s *Store) OperationOf(ctx context.Context, t store.Tenant, batch string, revision int) (store.Operation, error) {
+	o, err := scanOperation(s.read.QueryRowContext(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = ? AND batch = ? AND revision = ?`, t, batch, revision))
+	return o, orNotFound(err, "revision", fmt.Sprint(revision))
+}
+
+// Operations lists operations, the latest first.
+func (s *Store) Operations(ctx context.Context, t store.Tenant, after string, n int) ([]store.Operation, error) {
+	return rows(ctx, s.read, scanOperation, `SELECT `+operationColumns+` FROM operation WHERE tenant = ?1
+		AND (?2 = '' OR place < (SELECT place FROM operation WHERE tenant = ?1 AND operation = ?2)) ORDER BY place DESC LIMIT ?3`, t, after, n)
+}
+
+// CancelOperation ends an operation that runs.
+func (s *Store) CancelOperation(ctx context.Context, t store.Tenant, id string) (o store.Operation, err error) {
+	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if err := s.end(ctx, tx, t, id, store.Cancelled); err != nil {
+			return err
+		}
+		o, err = readOperation(ctx, tx, t, id)
+		return err
+	})
+	return o, err
+}
+
+// end puts a running operation into a final state.
+func (s *Store) end(ctx context.Context, tx *sql.Tx, t store.Tenant, id string, state store.State) error {
+	_, err := tx.ExecContext(ctx, `UPDATE operation SET state = ?, ended = ? WHERE tenant = ? AND operation = ? AND state = 'running'`,
+		state, micros(s.now()), t, id)
+	return err
+}

@@ -2,38 +2,32 @@ package layout
 
 import (
 	"cmp"
+	"strconv"
 	"strings"
 )
 
-// CompareLabels orders labels as people do: runs of digits by their number,
-// everything else byte by byte, so that H2 comes before H10. Labels that differ
-// only in leading zeros are ordered byte by byte.
+// POCLabel names the point of connection as the end of a run.
+const POCLabel = "POC"
+
+// CompareLabels orders labels as people do: the point of connection, then by
+// letters, then by number, so that H2 comes before H10.
 func CompareLabels(a, b string) int {
-	x, y := a, b
-	for x != "" && y != "" {
-		var p, q string
-		p, x = cutChunk(x)
-		q, y = cutChunk(y)
-		if c := compareChunks(p, q); c != 0 {
-			return c
-		}
+	if a == b {
+		return 0
 	}
-	return cmp.Or(cmp.Compare(len(x), len(y)), cmp.Compare(a, b))
+	if a == POCLabel {
+		return -1
+	}
+	if b == POCLabel {
+		return 1
+	}
+	la, na := splitLabel(a)
+	lb, nb := splitLabel(b)
+	return cmp.Or(cmp.Compare(la, lb), cmp.Compare(na, nb), cmp.Compare(a, b))
 }
 
-// cutChunk cuts a run of digits, or one other byte, off the front.
-func cutChunk(s string) (chunk, rest string) {
-	rest = strings.TrimLeft(s, digits)
-	n := max(len(s)-len(rest), 1)
-	return s[:n], s[n:]
-}
-
-const digits = "0123456789"
-
-func compareChunks(p, q string) int {
-	if !strings.Contains(digits, p[:1]) || !strings.Contains(digits, q[:1]) {
-		return cmp.Compare(p, q)
-	}
-	p, q = strings.TrimLeft(p, "0"), strings.TrimLeft(q, "0")
-	return cmp.Or(cmp.Compare(len(p), len(q)), cmp.Compare(p, q))
+func splitLabel(s string) (letters string, number int) {
+	letters = strings.TrimRight(s, "0123456789")
+	number, _ = strconv.Atoi(s[len(letters):])
+	return letters, number
 }

@@ -60,7 +60,7 @@ func (p *painter) labels(lot *layout.Lot, d *layout.Design) (left int) {
 func (p *painter) names(lot *layout.Lot, d *layout.Design) []naming {
 	var out []naming
 	if c, ok := connectionOf(lot, d); ok {
-		words := pocName
+		words := layout.POCLabel
 		if c.assumed {
 			words = "POC (assumed)"
 		}

@@ -20,9 +20,6 @@ const (
 	smallHead      = 1.7
 )
 
-// pocName is how trench runs name the point of connection.
-const pocName = "POC"
-
 func styleOf(s layout.Surface) trenchStyle {
 	switch s {
 	case layout.SurfacePaving:
@@ -63,7 +60,7 @@ type junction struct {
 // several runs with the same ends: its first run starts at the one and its last
 // ends at the other.
 func junctions(d *layout.Design) []junction {
-	known := map[string]bool{pocName: true, "": true}
+	known := map[string]bool{layout.POCLabel: true, "": true}
 	for _, h := range d.Heads {
 		known[h.Label] = true
 	}

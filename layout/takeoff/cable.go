@@ -18,7 +18,7 @@ func (j *job) cable() {
 			for _, h := range n.heads {
 				j.splice(ControlCable, h, 1)
 			}
-		case len(n.arms) > 2 || n.label == pocLabel && len(n.arms) > 1:
+		case len(n.arms) > 2 || n.label == layout.POCLabel && len(n.arms) > 1:
 			j.splice(ControlCable, n.label, 1)
 		}
 	}
@@ -45,7 +45,7 @@ const loopAtValve = 10 * layout.MetresPerInch * layout.Length(1)
 
 func (j *job) fromController(item Item, n int) {
 	for range n {
-		j.t.add(item, "", j.withSpare(j.s.ControllerRun), pocLabel)
+		j.t.add(item, "", j.withSpare(j.s.ControllerRun), layout.POCLabel)
 	}
 	j.t.add(item, "", 0).Note = "with " + j.s.ControllerRun.String() + " from the controller to the point of connection"
 }

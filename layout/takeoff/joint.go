@@ -51,7 +51,7 @@ func (j *job) glue() {
 		joints[s.label] += float64(s.n) * quartsPerJoint(s.size)
 	}
 	quarts := 0.0
-	labels := slices.SortedFunc(maps.Keys(joints), compareLabels)
+	labels := slices.SortedFunc(maps.Keys(joints), layout.CompareLabels)
 	for _, l := range labels {
 		quarts += joints[l]
 	}

@@ -3,7 +3,6 @@ package takeoff
 import (
 	"cmp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"lotwright/layout"
@@ -152,7 +151,7 @@ func (t *tally) count(item Item, size string, n int, features ...string) {
 func (t *tally) sorted() []Line {
 	for i := range t.lines {
 		f := t.lines[i].Features
-		slices.SortFunc(f, compareLabels)
+		slices.SortFunc(f, compareFeatures)
 		t.lines[i].Features = slices.Compact(f)
 	}
 	slices.SortFunc(t.lines, compareLines)
@@ -170,38 +169,7 @@ func compareSizes(a, b string) int {
 	return cmp.Or(cmp.Compare(x, y), cmp.Compare(a, b))
 }
 
-// pocLabel names the point of connection as the end of a run.
-const pocLabel = "POC"
-
-// compareLabels orders labels as people do: the point of connection, then by
-// letters, then by number, so that H2 comes before H10; runs by their ends.
-func compareLabels(a, b string) int {
-	if a == b {
-		return 0
-	}
-	p, q := strings.Split(a, runDash), strings.Split(b, runDash)
-	for i := range min(len(p), len(q)) {
-		if c := compareEnds(p[i], q[i]); c != 0 {
-			return c
-		}
-	}
-	return cmp.Or(cmp.Compare(len(p), len(q)), cmp.Compare(a, b))
-}
-
-func compareEnds(a, b string) int {
-	if (a == pocLabel) != (b == pocLabel) {
-		if a == pocLabel {
-			return -1
-		}
-		return 1
-	}
-	la, na := splitLabel(a)
-	lb, nb := splitLabel(b)
-	return cmp.Or(cmp.Compare(la, lb), cmp.Compare(na, nb))
-}
-
-func splitLabel(s string) (letters string, number int) {
-	letters = strings.TrimRight(s, "0123456789")
-	number, _ = strconv.Atoi(s[len(letters):])
-	return letters, number
+// compareFeatures orders labels of features, runs of trench by their ends.
+func compareFeatures(a, b string) int {
+	return slices.CompareFunc(strings.Split(a, runDash), strings.Split(b, runDash), layout.CompareLabels)
 }

@@ -52,7 +52,7 @@ func nodesOf(d *layout.Design) []node {
 			nodes[i].heads = append(nodes[i].heads, h.Label)
 		}
 	}
-	slices.SortStableFunc(nodes, func(a, b node) int { return compareLabels(a.label, b.label) })
+	slices.SortStableFunc(nodes, func(a, b node) int { return layout.CompareLabels(a.label, b.label) })
 	return nodes
 }
 
@@ -80,14 +80,14 @@ func (n node) largest() layout.PipeRun {
 func (j *job) join(n node) {
 	wide := n.largest()
 	pipes := len(n.arms)
-	if n.label == pocLabel {
+	if n.label == layout.POCLabel {
 		pipes++
 	}
 	j.outlets(n, wide, pipes)
 	j.tees(Tee, wide.Size, wide, pipes-2, n.label)
 	fittings := len(n.heads) > 0 || pipes > 2
 	switch {
-	case n.label == pocLabel:
+	case n.label == layout.POCLabel:
 	case pipes == 1 && len(n.heads) == 0:
 		j.t.count(Cap, wide.Size, 1, n.label)
 		j.sockets = append(j.sockets, socket{wide.Material, wide.Size, 1, n.label})
@@ -101,7 +101,7 @@ func (j *job) join(n node) {
 		}
 	}
 	reduced := j.reduce(n, wide)
-	if pipes == 2 && n.label != pocLabel && !fittings && !reduced {
+	if pipes == 2 && n.label != layout.POCLabel && !fittings && !reduced {
 		j.fitting(Coupling, wide, 1)
 	}
 }

@@ -122,7 +122,7 @@ func (j *job) elbow(p layout.PipeRun, e elbows) {
 // connect lists what stands at the point of connection, each screwed to the
 // next. Female threads are joined by nipples.
 func (j *job) connect() {
-	size := widest(j.d.Network.Pipes, pocLabel)
+	size := widest(j.d.Network.Pipes, layout.POCLabel)
 	if size == "" {
 		return
 	}
@@ -131,19 +131,19 @@ func (j *job) connect() {
 		parts = append(parts, PressureRegulator)
 	}
 	for _, part := range parts {
-		j.t.count(part, size, 1, pocLabel)
+		j.t.count(part, size, 1, layout.POCLabel)
 	}
 	nipples := len(parts) - 1
 	j.t.add(BackflowPreventer, size, 0).Note = "the kind is for local code and a licensed practice to say"
-	j.t.count(Nipple, size, nipples, pocLabel)
+	j.t.count(Nipple, size, nipples, layout.POCLabel)
 	j.threads = append(j.threads,
-		thread{size, 1, !j.s.PlasticSupply, []string{pocLabel}}, // supply and shut-off valve
-		thread{size, 2 * nipples, true, []string{pocLabel}},
-		thread{size, 1, false, []string{pocLabel}}) // union and adapter
-	j.t.count(MaleAdapter, size, 1, pocLabel)
-	first := j.d.Network.Pipes[firstFrom(j.d.Network.Pipes, pocLabel)]
-	j.sockets = append(j.sockets, socket{first.Material, size, 1, pocLabel})
-	j.t.count(ValveBox, "", 1, pocLabel)
+		thread{size, 1, !j.s.PlasticSupply, []string{layout.POCLabel}}, // supply and shut-off valve
+		thread{size, 2 * nipples, true, []string{layout.POCLabel}},
+		thread{size, 1, false, []string{layout.POCLabel}}) // union and adapter
+	j.t.count(MaleAdapter, size, 1, layout.POCLabel)
+	first := j.d.Network.Pipes[firstFrom(j.d.Network.Pipes, layout.POCLabel)]
+	j.sockets = append(j.sockets, socket{first.Material, size, 1, layout.POCLabel})
+	j.t.count(ValveBox, "", 1, layout.POCLabel)
 	j.zoneValves(size, first.Material)
 }
 

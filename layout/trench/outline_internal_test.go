@@ -264,19 +264,3 @@ func TestPlacesHaveALimit(t *testing.T) {
 	assert.LessOrEqual(t, len(g.rails(nil)), mostRails)
 	assert.Greater(t, len(g.rails(nil)), mostRails/2)
 }
-
-func TestLabelOrder(t *testing.T) {
-	ordered := []string{"POC", "H1", "H2", "H10", "T1", "T2", "V3", "a", "b7"}
-	for i := range ordered {
-		for j := range ordered {
-			switch got := compareLabels(ordered[i], ordered[j]); {
-			case i < j:
-				assert.Negative(t, got, "%s %s", ordered[i], ordered[j])
-			case i > j:
-				assert.Positive(t, got, "%s %s", ordered[i], ordered[j])
-			default:
-				assert.Zero(t, got)
-			}
-		}
-	}
-}

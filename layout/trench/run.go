@@ -27,7 +27,7 @@ func (t *tree) describe(net *layout.Network, depth layout.Length) {
 		}
 	}
 	slices.SortStableFunc(net.Runs, func(a, b layout.TrenchRun) int { // pieces of one stretch stay in order
-		return cmp.Or(compareLabels(a.From, b.From), compareLabels(a.To, b.To))
+		return cmp.Or(layout.CompareLabels(a.From, b.From), layout.CompareLabels(a.To, b.To))
 	})
 	net.TrenchLength = metres(total)
 	net.PavingCrossings, net.PavingCrossingLength = crossings(net.Runs)
@@ -237,7 +237,7 @@ func (t *tree) unreached(hops []hop) []layout.Note {
 		}
 	}
 	var out []layout.Note
-	for _, label := range slices.SortedFunc(maps.Keys(cut), compareLabels) {
+	for _, label := range slices.SortedFunc(maps.Keys(cut), layout.CompareLabels) {
 		at := cut[label]
 		out = append(out, layout.Note{Rule: "trench.unreached", Severity: layout.SeverityError,
 			Text: "head " + label + " " + t.chart.ground.whyUnreached(at), At: &at})

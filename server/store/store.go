@@ -198,16 +198,13 @@ type Engine[Tx any] interface {
 	// OnStart sets what StartOperation does with the chunks of an operation.
 	// It is called once, before anything else.
 	OnStart(chunkLots int, enqueue func(ctx context.Context, tx Tx, chunks []Chunk) error)
-	// Open lists the numbers of a chunk's lots that have no design yet, those
-	// that were tried before last; there are none once the operation has ended.
+	// Open lists the numbers of a chunk's lots that have no design yet, in
+	// order; there are none once the operation has ended.
 	Open(ctx context.Context, c Chunk) ([]int, error)
 	// Settings are those of the chunk's operation.
 	Settings(ctx context.Context, c Chunk) ([]byte, error)
 	// Lot is a lot of the chunk.
 	Lot(ctx context.Context, c Chunk, number int) (Lot, error)
-	// Try counts a try at a lot before it is made, and returns how many it has
-	// had now.
-	Try(ctx context.Context, c Chunk, number int) (int, error)
 	// SaveDesign keeps the first design of a lot, and drops it where there is
 	// one or the operation has ended.
 	SaveDesign(ctx context.Context, c Chunk, d Design) error

@@ -46,22 +46,9 @@ func (s *Store) Open(ctx context.Context, c store.Chunk) ([]int, error) {
 func openLots(ctx context.Context, q querier, c store.Chunk) ([]int, error) {
 	scan := func(row scanner) (n int, err error) { return n, row.Scan(&n) }
 	return rows(ctx, q, scan, `SELECT l.number FROM operation o JOIN lot l ON l.tenant = o.tenant AND l.batch = o.batch
-		LEFT JOIN tried t ON t.tenant = o.tenant AND t.operation = o.operation AND t.number = l.number
 		WHERE o.tenant = ?1 AND o.operation = ?2 AND o.state = 'running' AND l.number BETWEEN ?3 AND ?4
 		AND NOT EXISTS (SELECT 1 FROM design d WHERE d.tenant = ?1 AND d.operation = ?2 AND d.number = l.number)
-		ORDER BY coalesce(t.tries, 0), l.number`, c.Tenant, c.Operation, c.First, c.Last)
-}
-
-// Try counts a try at a lot.
-func (s *Store) Try(ctx context.Context, c store.Chunk, number int) (tries int, err error) {
-	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		if _, err := readOperation(ctx, tx, c.Tenant, c.Operation); err != nil {
-			return err
-		}
-		return tx.QueryRowContext(ctx, `INSERT INTO tried (tenant, operation, number, tries) VALUES (?, ?, ?, 1)
-			ON CONFLICT DO UPDATE SET tries = tries + 1 RETURNING tries`, c.Tenant, c.Operation, number).Scan(&tries)
-	})
-	return tries, err
+		ORDER BY l.number`, c.Tenant, c.Operation, c.First, c.Last)
 }
 
 // SaveDesign keeps the first design of a lot.

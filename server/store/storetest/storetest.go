@@ -66,7 +66,6 @@ func Run[Tx any](t *testing.T, open func(t *testing.T) store.Engine[Tx]) {
 		"once":                        suite[Tx].once,
 		"cancel":                      suite[Tx].cancel,
 		"complete":                    suite[Tx].complete,
-		"tries":                       suite[Tx].tries,
 		"delete":                      suite[Tx].deletes,
 		"queue refuses":               suite[Tx].queueRefuses,
 		"nothing of another tenant":   suite[Tx].tenants,
@@ -402,22 +401,6 @@ func (s suite[Tx]) complete() {
 	assert.ErrorIs(s, s.Complete(s.Context(), c, func(context.Context, Tx) error { return broken }), broken)
 }
 
-// tries are counted, and put a lot behind the others of its chunk.
-func (s suite[Tx]) tries() {
-	s.batch(ours, "a", 3)
-	c := s.start("a", "o")[0]
-	for want := 1; want <= 2; want++ {
-		tries, err := s.Try(s.Context(), c, 1)
-		require.NoError(s, err)
-		assert.Equal(s, want, tries)
-	}
-	_, err := s.Try(s.Context(), c, 2)
-	require.NoError(s, err)
-	open, err := s.Open(s.Context(), c)
-	require.NoError(s, err)
-	assert.Equal(s, []int{3, 2, 1}, open)
-}
-
 func (s suite[Tx]) deletes() {
 	s.batch(ours, "a", 2)
 	s.batch(ours, "b", 1)
@@ -490,7 +473,6 @@ func (s suite[Tx]) tenants() {
 		"Designs":         func() error { _, err := s.Designs(ctx, theirs, "a", 1, 0, 9); return err },
 		"Settings":        func() error { _, err := s.Settings(ctx, foreign); return err },
 		"Lot":             func() error { _, err := s.Lot(ctx, foreign, 1); return err },
-		"Try":             func() error { _, err := s.Try(ctx, foreign, 1); return err },
 	} {
 		assert.ErrorIs(s, call(), store.ErrNotFound, name)
 	}

@@ -66,16 +66,6 @@ CREATE TABLE operation (
     FOREIGN KEY (tenant, batch) REFERENCES batch ON DELETE CASCADE
 ) STRICT, WITHOUT ROWID;
 
--- A lot whose worker may have died of it.
-CREATE TABLE tried (
-    tenant    TEXT    NOT NULL,
-    operation TEXT    NOT NULL,
-    number    INTEGER NOT NULL,
-    tries     INTEGER NOT NULL,
-    PRIMARY KEY (tenant, operation, number),
-    FOREIGN KEY (tenant, operation) REFERENCES operation ON DELETE CASCADE
-) STRICT, WITHOUT ROWID;
-
 -- Rows are written once and never changed.
 CREATE TABLE design (
     tenant    TEXT    NOT NULL,

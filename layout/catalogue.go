@@ -103,3 +103,17 @@ func (m HeadModel) At(p Pressure) (row PerformanceRow, regulated, ok bool) {
 		Flow:     a.Flow + Flow(t)*(b.Flow-a.Flow),
 	}, false, true
 }
+
+// PressureFor returns the least pressure of the rated band at which the table
+// gives a throw; ok is false if no row throws that far.
+func (m HeadModel) PressureFor(throw Length) (p Pressure, ok bool) {
+	if m.Rows[0].Throw >= throw {
+		return m.Rows[0].Pressure, true
+	}
+	for i, b := range m.Rows[1:] {
+		if a := m.Rows[i]; b.Throw >= throw {
+			return a.Pressure + (b.Pressure-a.Pressure)*Pressure((throw-a.Throw)/(b.Throw-a.Throw)), true
+		}
+	}
+	return 0, false
+}

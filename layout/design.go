@@ -27,6 +27,7 @@ const (
 type Proof struct {
 	Kind             ProofKind
 	Bound            int    // no fewer heads than this, under the terms of Kind
+	Throw            Length // of heads that throw no farther than this
 	CandidateSpacing Length // of the candidates the bound speaks of (discrete)
 	WitnessSpacing   Length // of the points standing for the lawn (discrete)
 }
@@ -89,6 +90,10 @@ type PipeRun struct {
 	Path     geom.Line
 	Length   Length
 	Flow     Flow // largest flow it must carry
+
+	Zone     int      // from 1, of a pipe that one zone alone uses; 0: all do
+	Velocity float64  // m/s, at that flow
+	Loss     Pressure // at that flow, fittings included
 }
 
 // Network is the trench network and the pipe in it.
@@ -142,6 +147,7 @@ type Design struct {
 	Uniformity *Uniformity // of fixed-arc heads; nil where it was not worked out
 
 	Network Network
+	Water   *Water // nil where no pipe was reckoned
 	Notes   []Note
 
 	// Effort counts the work done, for comparison between machines.

@@ -12,7 +12,9 @@ import (
 	"lotwright/layout/hydraulic"
 	"lotwright/layout/sector"
 	"lotwright/layout/sight"
+	"lotwright/layout/trench"
 	"lotwright/layout/uniformity"
+	"lotwright/layout/zoning"
 )
 
 // leavePavedStrips takes narrow strips between paving out of the lawn, where a
@@ -42,25 +44,216 @@ type arcs struct {
 
 // supplyArcs works out the pressure at the heads, and what each nozzle does
 // there. Heads of a valve run together, so the pressure is the one held while
-// the whole design flow runs: a valve that draws less has more.
-func (r *run) supplyArcs(context.Context) error {
+// the whole design flow runs and pipe takes its share: a valve that draws less
+// has more.
+func (r *run) supplyArcs(ctx context.Context) error {
 	supply := r.lot.Supply.Or(r.s.Supply)
 	if supply.HeadPressure != nil {
 		r.d.Pressure = *supply.HeadPressure
 		r.fitNozzles()
 		return nil
 	}
-	curve, short := hydraulic.NewCurve(supply)
-	if short != nil {
-		r.fail(short.Rule, short.Text)
+	if !r.measure(supply) {
 		return nil
 	}
-	r.d.Notes = append(r.d.Notes, curve.Notes()...)
-	r.arcs.designFlow = curve.Test.Flow * layout.Flow(r.s.DesignFlowShare)
-	r.d.Pressure = curve.At(r.arcs.designFlow) - *r.s.SupplyAllowance
+	r.arcs.designFlow = r.plumbing.flow
+	held, err := r.heldAtTap(ctx)
+	if err != nil {
+		return err
+	}
+	r.d.Pressure = held * layout.Pressure(1-r.s.PipeLossShare)
 	r.fitNozzles()
 	r.dropThirsty()
 	return nil
+}
+
+// heldAtTap is the pressure behind a valve at the tap while the design flow runs.
+func (r *run) heldAtTap(ctx context.Context) (layout.Pressure, error) {
+	net, _, err := hydraulic.Draw(hydraulic.Plan{Source: r.plumbing.curve, Feed: append(slices.Clip(r.plumbing.feed), valve())})
+	if err != nil {
+		return 0, err
+	}
+	last := len(net.Nodes) - 1
+	net.Nodes[last].Demand = r.plumbing.flow
+	state, err := hydraulic.Solve(ctx, net, hydraulic.Settings{})
+	if err != nil {
+		return 0, err
+	}
+	return state.Nodes[last].Pressure, nil
+}
+
+// layArcs places fixed-arc heads, joins them and reckons the pipe of each valve;
+// where that cannot give them the pressure they were placed for, again for less,
+// as [run.lay] does.
+func (r *run) layArcs(ctx context.Context) error {
+	before, nozzles := *r.d, r.arcs
+	for try := range layTries {
+		for _, stage := range []func(context.Context) error{r.headArcs, r.network} {
+			if err := stage(ctx); err != nil {
+				return err
+			}
+		}
+		if !r.plumbing.measured || len(r.d.Network.Pipes) == 0 {
+			return nil
+		}
+		lower, err := r.waterArcs(ctx, try == layTries-1)
+		if err != nil || lower == 0 {
+			return err
+		}
+		*r.d, r.arcs = before, nozzles
+		r.d.Notes = slices.Clip(before.Notes)
+		r.d.Pressure, r.arcs.nozzles, r.arcs.pressures = lower, nil, nil
+		if r.fitNozzles(); r.done {
+			return nil
+		}
+		r.dropThirsty()
+	}
+	return nil
+}
+
+// zoneTries is the most often heads are put on valves anew because, with more
+// pressure than they were placed for, some valve draws too much.
+const zoneTries = 6
+
+// waterArcs puts the heads on valves and reckons the pipe of each. It returns
+// the pressure to assume next if some head has less than it was placed for; 0
+// when none has, or when there is nothing less to try.
+func (r *run) waterArcs(ctx context.Context, last bool) (lower layout.Pressure, err error) {
+	assumed, limit := r.d.Pressure, r.plumbing.flow
+	var lines []line
+	for range zoneTries {
+		var refused bool
+		if lines, refused, err = r.valveLines(limit); err != nil || refused {
+			return 0, err
+		}
+		most := layout.Flow(0)
+		for i := range lines {
+			if err := r.size(ctx, &lines[i], assumed); err != nil {
+				return 0, err
+			}
+			most = max(most, lines[i].draws())
+		}
+		if most <= r.plumbing.flow {
+			break
+		}
+		limit *= r.plumbing.flow / most * (1 - flowMargin)
+	}
+	if p := leastOf(lines); p < assumed-throwSlackPressure && !last && p > 0 {
+		return min(p, assumed-leastFall), nil
+	}
+	r.d.Network.Pipes, r.d.Network.PipeLength = nil, 0
+	if err := r.takeUp(ctx, lines); err != nil {
+		return 0, err
+	}
+	for _, l := range lines {
+		r.tellHeads(l)
+		for _, p := range l.pipes {
+			r.d.Network.Pipes = append(r.d.Network.Pipes, p)
+			r.d.Network.PipeLength += p.Length
+		}
+		r.failWater(l.settled.Shortfalls)
+	}
+	return 0, nil
+}
+
+// flowMargin keeps a valve clear of the design flow by a hair, so that dealing
+// the heads anew ends; throwSlackPressure is the same for pressure.
+const (
+	flowMargin         = 1e-6
+	throwSlackPressure = layout.Pressure(0.001)
+)
+
+// leastOf is the least pressure at any head.
+func leastOf(lines []line) layout.Pressure {
+	least := layout.Pressure(math.Inf(1))
+	for i := range lines {
+		least = min(least, lines[i].least())
+	}
+	return least
+}
+
+// draws is what the heads of a line draw together.
+func (l *line) draws() (q layout.Flow) {
+	for _, h := range l.settled.Heads {
+		q += h.Row.Flow
+	}
+	return q
+}
+
+// valveLines puts the heads on the fewest valves that draw no more than a limit,
+// at the point of connection, each with pipe of its own in the shared trench.
+func (r *run) valveLines(limit layout.Flow) (lines []line, refused bool, err error) {
+	ways, err := zoning.NewTrench(r.d.Network)
+	if err != nil {
+		return nil, false, err
+	}
+	var heads []zoning.Head
+	for _, h := range r.d.Heads {
+		heads = append(heads, zoning.Head{Label: h.Label, At: h.At, Flow: h.Flow})
+	}
+	dealt, err := zoning.Group(heads, zoning.Settings{DesignFlow: limit, Trench: ways})
+	if err != nil {
+		return nil, false, fmt.Errorf("putting heads on valves: %w", err)
+	}
+	for _, f := range dealt.Refused {
+		r.d.Status, r.d.Reason = layout.StatusInfeasible, f.Reason
+		r.note(f.Rule, layout.SeverityError, f.Reason)
+	}
+	if len(dealt.Refused) > 0 {
+		return nil, true, nil
+	}
+	pipes := 0
+	for _, z := range dealt.Zones {
+		l, err := r.valveLine(z, pipes)
+		if err != nil {
+			return nil, false, err
+		}
+		pipes += len(l.pipes)
+		lines = append(lines, l)
+	}
+	return lines, false, nil
+}
+
+// valveLine draws the pipe of one valve, its labels going on from those before.
+func (r *run) valveLine(z zoning.Zone, pipesBefore int) (line, error) {
+	var heads []layout.Head
+	for _, i := range z.Heads {
+		r.d.Heads[i].Zone = z.Number
+		heads = append(heads, r.d.Heads[i])
+	}
+	pipes, ends := trench.PipesTo(r.d.Network, heads)
+	for i := range pipes {
+		pipes[i].Label, pipes[i].Zone = fmt.Sprintf("P%d", pipesBefore+i+1), z.Number
+	}
+	for k, i := range z.Heads {
+		r.d.Heads[i].Pipe = ""
+		if ends[k] >= 0 {
+			r.d.Heads[i].Pipe = pipes[ends[k]].Label
+		}
+	}
+	l, err := r.draw(layout.Network{POC: r.d.Network.POC, Pipes: pipes}, heads)
+	if err != nil {
+		return l, err
+	}
+	for k, at := range l.heads {
+		l.heads[k] = z.Heads[at]
+	}
+	l.valve = layout.Zone{Valve: z.Valve.Name, ValveAt: z.Valve.At}
+	return l, nil
+}
+
+// arcModel is the performance of a head's nozzle on its arc.
+func (r *run) arcModel(h layout.Head) layout.HeadModel {
+	for _, m := range r.s.Family.Nozzles {
+		if m.Name == h.Model {
+			m.Rows = slices.Clone(m.Rows)
+			for i := range m.Rows {
+				m.Rows[i].Flow = layout.ArcFlow(m.Rows[i].Flow, h.ArcSweep)
+			}
+			return m
+		}
+	}
+	return r.s.Head
 }
 
 // fitNozzles lists the nozzles that can run at the pressure.
@@ -77,8 +270,12 @@ func (r *run) fitNozzles() {
 		}
 	}
 	if len(r.arcs.nozzles) == 0 {
-		r.fail("supply.pressure_low", fmt.Sprintf("%v at the heads is below the rated band of every %s nozzle; at least %v is needed",
-			max(r.d.Pressure, 0), f.Name, lowest))
+		text := fmt.Sprintf("%v at the heads is below the rated band of every %s nozzle; at least %v is needed", max(r.d.Pressure, 0), f.Name, lowest)
+		if r.plumbing.measured {
+			text += fmt.Sprintf(": of the static %v that is what devices and %.0f %% for pipe leave while %v runs; it would take %v more static pressure, or as much less lost on the way",
+				r.plumbing.curve.Static, 100*r.s.PipeLossShare, r.plumbing.flow, (lowest-r.d.Pressure)/layout.Pressure(1-r.s.PipeLossShare))
+		}
+		r.fail("supply.pressure_low", text)
 		return
 	}
 	if r.d.Regulated = regulated; regulated {
@@ -219,7 +416,6 @@ func (r *run) describeArcs(sectors []sector.Sector) error {
 	r.d.Uniformity = &layout.Uniformity{Target: r.s.Family.UniformityTarget, DULowQuarter: u.Statistics.DULowQuarter,
 		CU: u.Statistics.CU, SchedulingCoefficient: u.Statistics.SchedulingCoefficient(),
 		PrecipitationMMPerHour: u.MeanRate().MMPerHour(), HeadToHead: u.HeadToHead}
-	r.valves()
 	return nil
 }
 
@@ -233,30 +429,6 @@ func outermost(g geom.Region) (out []geom.Vec) {
 		out = append(out, p.Vec())
 	}
 	return out
-}
-
-// valves deals the heads out to valves, in order of place, each into the first
-// that has flow to spare. Where no flow was measured the valves stay unknown;
-// a head that takes more than the design flow makes the lot infeasible.
-func (r *run) valves() {
-	limit := r.arcs.designFlow
-	if limit == 0 {
-		return
-	}
-	var drawn []layout.Flow
-	for i := range r.d.Heads {
-		h := &r.d.Heads[i]
-		if h.Flow > limit {
-			r.d.Status, r.d.Reason = layout.StatusInfeasible, fmt.Sprintf("head %s takes %v and the design flow is %v", h.Label, h.Flow, limit)
-			r.note("supply.flow_low", layout.SeverityError, r.d.Reason)
-		}
-		v := slices.IndexFunc(drawn, func(q layout.Flow) bool { return q+h.Flow <= limit })
-		if v < 0 {
-			v, drawn = len(drawn), append(drawn, 0)
-		}
-		drawn[v] += h.Flow
-		h.Zone = v + 1
-	}
 }
 
 // reached reports whether a design met its targets.

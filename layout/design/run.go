@@ -19,11 +19,13 @@ import (
 // and a reason, not an error; an error is a fault in the settings, the
 // geometry code or the context.
 //
-//  1. The supply gives the pressure at the heads, and that their throw.
-//  2. The lot gives the lawn, and where on it heads may stand.
+//  1. The lot gives the lawn, and where on it heads may stand.
+//  2. The supply gives the pressure at a head at the tap, and that its throw.
 //  3. Heads are placed, with a bound on their number among the spots tried.
 //  4. Fewer heads anywhere are ruled out, if the effort suffices.
 //  5. The trench network joins them to the point of connection.
+//  6. Pipe is chosen and reckoned exactly. Where it loses so much that heads fall
+//     short of what they need, 3 to 6 are done again for less pressure.
 func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, error) {
 	if err := s.Validate(); err != nil {
 		return nil, fmt.Errorf("settings: %w", err)
@@ -35,10 +37,10 @@ func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, erro
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
 		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
-	stages := []func(context.Context) error{r.ground, r.supply, r.heads, r.prove, r.network}
+	stages := []func(context.Context) error{r.ground, r.supply, r.lay}
 	if s.Family != nil {
 		r.d.HeadKind = layout.FixedArc
-		stages = []func(context.Context) error{r.ground, r.supplyArcs, r.headArcs, r.network}
+		stages = []func(context.Context) error{r.ground, r.supplyArcs, r.layArcs}
 	}
 	for _, stage := range stages {
 		if err := stage(ctx); err != nil {
@@ -62,6 +64,7 @@ type run struct {
 	standing *candidate.Ground
 	spacing  int64 // of spots and witnesses, mm
 	arcs     arcs  // with fixed-arc heads only
+	plumbing plumbing
 }
 
 // fail ends the run with a reason the lot cannot be designed.
@@ -104,19 +107,21 @@ func (r *run) passable() geom.Region {
 	return geom.Union(r.d.Irrigated, paving)
 }
 
-// supply works out pressure, throw and flow at the heads.
-func (r *run) supply(context.Context) error {
-	w, short := hydraulic.AtHead(r.lot.Supply.Or(r.s.Supply), r.s.Head, hydraulic.Options{
-		Allowance: *r.s.SupplyAllowance, FlowShare: r.s.DesignFlowShare})
+// supply works out pressure, throw and flow at the heads: as given, or of a head
+// at the tap.
+func (r *run) supply(ctx context.Context) error {
+	supply := r.lot.Supply.Or(r.s.Supply)
+	if supply.HeadPressure == nil {
+		return r.atTap(ctx, supply)
+	}
+	w, short := hydraulic.AtHead(supply, r.s.Head, hydraulic.Options{})
 	if short != nil {
 		r.fail(short.Rule, short.Text)
 		return nil
 	}
-	r.d.Throw, r.d.Pressure, r.d.HeadFlow, r.d.Regulated = w.Throw, w.Pressure, w.Flow, w.Regulated
-	r.d.Notes = append(r.d.Notes, w.Notes...)
-	if w.Regulated {
-		r.note("supply.regulator", layout.SeverityInfo,
-			"the supply holds more than the rated band of the head: a pressure regulator is needed")
+	r.assume(w.PerformanceRow)
+	if r.d.Regulated = w.Regulated; w.Regulated {
+		r.noteRegulator()
 	}
 	return nil
 }
@@ -178,7 +183,8 @@ const squareCentimetres = 1e4 // in a square metre
 // placed runs the placement.
 func (r *run) placed(ctx context.Context, site placement.Site) (placement.Result, error) {
 	p, err := placement.Place(ctx, site, placement.Settings{
-		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, PolishSteps: r.s.Effort.PolishSteps})
+		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, Pivots: r.s.Effort.CoverPivots, Nodes: r.s.Effort.CoverNodes,
+		PolishSteps: r.s.Effort.PolishSteps})
 	r.d.Effort.Moves += p.Moves
 	return p, err
 }

@@ -20,6 +20,7 @@ const (
 	shareDecimals    = 6
 	rateDecimals     = 3
 	angleDecimals    = 1
+	moneyDecimals    = 2
 )
 
 const millimetresPerInch = 1000 * layout.MetresPerInch
@@ -118,6 +119,19 @@ func flows[R any](stem, meaning string, get func(R) layout.Flow) columns[R] {
 			func(row R) float64 { return get(row).LPM() }),
 		number(Field{Name: stem + "_gpm", Unit: "gal/min", Decimals: flowDecimals, Meaning: meaning},
 			func(row R) float64 { return get(row).GPM() }))
+}
+
+// speeds takes its value in metres per second.
+func speeds[R any](stem, meaning string, get func(R) float64) columns[R] {
+	return slices.Concat(
+		number(Field{Name: stem + "_m_s", Unit: "m/s", Decimals: rateDecimals, Meaning: meaning}, get),
+		number(Field{Name: stem + "_ft_s", Unit: "ft/s", Decimals: rateDecimals, Meaning: meaning},
+			func(row R) float64 { return get(row) / layout.MetresPerFoot }))
+}
+
+// money takes its value in hundredths.
+func money[R any](name, meaning string, get func(R) int64) columns[R] {
+	return number(Field{Name: name, Decimals: moneyDecimals, Meaning: meaning}, func(row R) float64 { return float64(get(row)) / 100 })
 }
 
 // rates takes its value in millimetres per hour.

@@ -78,7 +78,7 @@ func lotLayer() layer {
 			rows:  func(d design) []design { return []design{d} },
 			shape: func(_, d design) shape { return multiPolygon(d.Irrigated) },
 		},
-		lotOutcome(), lotAreas(), lotWater(), lotUniformity(), lotTrench(),
+		lotOutcome(), lotAreas(), lotWater(), lotUniformity(), lotTrench(), lotBudget(),
 	)
 }
 
@@ -94,6 +94,8 @@ func lotOutcome() columns[design] {
 		when(proved, count("heads_bound", "no design can do with fewer heads than this, under the terms of proof",
 			func(d design) int { return d.Proof.Bound })),
 		text("proof", "what heads_bound rests on: continuous, discrete or none", func(d design) string { return string(d.Proof.Kind) }),
+		when(func(d design) bool { return proved(d) && d.Proof.Throw > 0 },
+			lengths("bound_throw", "throw that heads_bound is for", func(d design) layout.Length { return d.Proof.Throw })),
 		when(discrete,
 			metres("candidate_spacing_m", "spacing of the head positions a discrete proof speaks of",
 				func(d design) layout.Length { return d.Proof.CandidateSpacing }),
@@ -155,6 +157,38 @@ func lotTrench() columns[design] {
 		count("paving_crossings", "how often the trench passes under paving", func(d design) int { return d.Network.PavingCrossings }),
 		lengths("paving_crossing", "length of trench under paving", func(d design) layout.Length { return d.Network.PavingCrossingLength })),
 		when(piped, lengths("pipe", "length of pipe", func(d design) layout.Length { return d.Network.PipeLength })),
+	)
+}
+
+// lotBudget sums up where the pressure goes on the way to the head that gets the
+// least.
+func lotBudget() columns[design] {
+	reckoned := func(d design) bool { return d.Water != nil }
+	known := func(d design) bool { return reckoned(d) && d.Water.Known && len(d.Water.Budget) > 0 }
+	loss := func(items ...string) func(design) layout.Pressure {
+		return func(d design) (sum layout.Pressure) {
+			for _, row := range d.Water.Budget {
+				if slices.Contains(items, row.Item) {
+					sum += row.Loss
+				}
+			}
+			return sum
+		}
+	}
+	return slices.Concat(
+		when(func(d design) bool { return reckoned(d) && !d.Water.Known },
+			pressures("poc_needed", "pressure that must stand at the point of connection while one head runs", func(d design) layout.Pressure { return d.Water.Needed })),
+		when(known,
+			count("zones", "number of zones", func(d design) int { return len(d.Water.Zones) }),
+			flows("design_flow", "most that may be drawn", func(d design) layout.Flow { return d.Water.DesignFlow }),
+			pressures("static", "pressure with all taps shut", func(d design) layout.Pressure { return d.Water.Static }),
+			text("budget_head", "head that gets the least pressure; the losses are those on the way to it", func(d design) string { return d.Water.BudgetHead }),
+			pressures("supply_loss", "what the supply falls by as the water runs", loss("supply")),
+			pressures("device_loss", "service line, meter, backflow assembly, valve, and what is held back", loss("service_line", "meter", "backflow", "valve", "held_back", "filter", "regulator")),
+			pressures("pipe_loss", "pipe and fittings", loss("pipe", "fittings")),
+			pressures("height_loss", "rise of the ground", loss("elevation")),
+			flag("pipe_sized", "the pipe sizes are the cheapest that serve every head", func(d design) bool { return d.Water.PipeSized }),
+			money("pipe_cost", "price of the pipe, in the currency of the price list", func(d design) int64 { return d.Water.PipeCost })),
 	)
 }
 
@@ -259,6 +293,10 @@ func pipeLayer() layer {
 		text("size", "nominal size", func(r R) string { return r.Size }),
 		lengths("length", "length of the run", func(r R) layout.Length { return r.Length }),
 		flows("flow", "largest flow it must carry", func(r R) layout.Flow { return r.Flow }),
+		when(func(r R) bool { return r.Zone > 0 }, count("zone", "number of the zone it belongs to; null where all run through it", func(r R) int { return r.Zone })),
+		when(func(r R) bool { return r.Velocity > 0 },
+			speeds("velocity", "speed of the water at that flow", func(r R) float64 { return r.Velocity }),
+			pressures("loss", "pressure lost in it at that flow, fittings included", func(r R) layout.Pressure { return r.Loss })),
 	)
 }
 

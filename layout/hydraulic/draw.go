@@ -13,11 +13,12 @@ import (
 type Plan struct {
 	Trench   layout.Network // its pipes; each leads away from the point of connection
 	Heads    []layout.Head
-	Model    layout.HeadModel
-	Source   Curve         // where the supply was measured
-	Feed     []Device      // from there to the point of connection, in order
-	Rise     layout.Length // of the point of connection above where the supply was measured
-	AtHead   []Device      // between the end of the pipe and every head, such as its valve
+	Model    layout.HeadModel   // of every head
+	Models   []layout.HeadModel // of each head, where they differ; else nil
+	Source   Curve              // where the supply was measured
+	Feed     []Device           // from there to the point of connection, in order
+	Rise     layout.Length      // of the point of connection above where the supply was measured
+	AtHead   []Device           // between the end of the pipe and every head, such as its valve
 	Heights  []layout.SpotHeight
 	Formula  Formula
 	Fittings FittingTable // empty means [DefaultFittings]
@@ -140,9 +141,16 @@ func (d *drawing) heads() []int {
 			devices[j] = Device{h.Label + " " + v.Label, v.Kind, v.Element}
 		}
 		out[k] = d.devices(i, h.Label, like, devices)
-		d.net.Nodes[out[k]].Emitter = TableEmitter{d.plan.Model}
+		d.net.Nodes[out[k]].Emitter = TableEmitter{d.plan.model(k)}
 	}
 	return out
+}
+
+func (p *Plan) model(head int) layout.HeadModel {
+	if p.Models == nil {
+		return p.Model
+	}
+	return p.Models[head]
 }
 
 // joints is how pipes meet.

@@ -85,6 +85,9 @@ type LossPoint struct {
 	Loss layout.Pressure
 }
 
+// Validate says what is wrong with the curve, if anything.
+func (c LossCurve) Validate() error { return c.check(nil) }
+
 func (c LossCurve) check(*Network) error {
 	if len(c.Points) == 0 {
 		return errors.New("a loss curve without points")

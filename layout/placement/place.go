@@ -143,7 +143,7 @@ func (p *placer) place(ctx context.Context) (Result, error) {
 	if hopeless {
 		target = p.aimLower()
 	}
-	r, err := setcover.Solve(ctx, p.cover, setcover.Settings{Moves: p.s.Moves, Seed: p.s.Seed})
+	r, err := setcover.Solve(ctx, p.cover, setcover.Settings{Moves: p.s.Moves, Pivots: p.s.Pivots, Nodes: p.s.Nodes, Seed: p.s.Seed})
 	if err != nil {
 		return Result{}, fmt.Errorf("placing heads: %w", err)
 	}

@@ -48,6 +48,8 @@ type Dry struct {
 type Settings struct {
 	CoverageTarget float64 // τ
 	Moves          int     // of the set-cover search
+	Pivots         int     // of its bound; negative: no bound
+	Nodes          int     // of its search tree; negative: none
 	PolishSteps    int     // exact evaluations per head while polishing; 0 means [DefaultPolishSteps]
 	Rounds         int     // of looking where the lawn stays dry; 0 means [DefaultRounds]
 	Seed           uint64

@@ -101,7 +101,9 @@ type compareRun struct {
 
 // settings puts the supply beside the settings of the design.
 func (k *compareCommand) settings() (design.Settings, error) {
-	s, err := k.designFlags.settings()
+	flags := k.designFlags
+	flags.Effort = orElse(flags.Effort, "quick")
+	s, err := flags.settings()
 	if err != nil {
 		return s, err
 	}

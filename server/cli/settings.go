@@ -45,7 +45,7 @@ type steering struct {
 	RootZoneFactor  *float64         `type:"factor" placeholder:"3" help:"The same as --paving-factor, through tree roots." group:"Trench:"`
 	TrenchClearance *layout.Length   `placeholder:"0.3m" help:"Trench from buildings." group:"Trench:"`
 	TrenchDepth     *layout.Length   `placeholder:"10in" help:"Depth of the laterals." group:"Trench:"`
-	SupplyAllowance *layout.Pressure `placeholder:"10psi" help:"Lost between the tap and a head." group:"Water:"`
+	SupplyAllowance *layout.Pressure `placeholder:"10psi" help:"Held back for what is not known: 10psi where no --backflow is named, else nothing." group:"Water:"`
 	DesignFlowShare *float64         `type:"share" placeholder:"0.75" help:"Share of the measured flow to use." group:"Water:"`
 }
 
@@ -90,17 +90,25 @@ func orZero[T ~float64](v *T) T {
 // designFlags steer the design itself.
 type designFlags struct {
 	steering
+	plumbingFlags
 	Head              string `enum:"variable,spray,multi-stream,rotor,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, or whichever reaches its targets with the fewest heads on each lot (auto)." group:"Design:"`
 	SprayNarrowStrips bool   `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
-	Prove             bool   `help:"Spend up to a minute or so a lot on proving that fewer heads cannot do anywhere." group:"Design:"`
+	Effort            string `enum:",quick,default,thorough" default:"" placeholder:"default" help:"Work a lot, counted in work and not in seconds: quick (no continuous proof), default, or thorough (up to a minute or so on a large lot). Default: default; compare takes quick." group:"Design:"`
+	Prove             bool   `help:"The same as --effort thorough: prove that fewer heads cannot do anywhere." group:"Design:"`
 	HeadTable         string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
 }
 
 // settings are those of the design, still without supply; faults are of usage.
 func (f designFlags) settings() (design.Settings, error) {
 	s := f.steering.settings()
-	if f.Prove {
+	switch {
+	case f.Prove || f.Effort == "thorough":
 		s.Effort = design.ThoroughEffort()
+	case f.Effort == "quick":
+		s.Effort = design.QuickEffort()
+	}
+	if err := f.plumbingFlags.apply(&s); err != nil {
+		return s, err
 	}
 	s.SprayNarrowStrips = f.SprayNarrowStrips
 	if err := f.fixedArc(&s); err != nil {

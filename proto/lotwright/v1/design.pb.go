@@ -332,7 +332,33 @@ type Design struct {
 	// millimetres per hour.
 	PrecipitationMmH *float64 `protobuf:"fixed64,35,opt,name=precipitation_mm_h,json=precipitationMmH,proto3,oneof" json:"precipitation_mm_h,omitempty"`
 	// Share of the lawn that two or more heads reach.
-	HeadToHead    *float64 `protobuf:"fixed64,36,opt,name=head_to_head,json=headToHead,proto3,oneof" json:"head_to_head,omitempty"`
+	HeadToHead *float64 `protobuf:"fixed64,36,opt,name=head_to_head,json=headToHead,proto3,oneof" json:"head_to_head,omitempty"`
+	// Throw that heads_bound is for, in metres.
+	BoundThrowM *float64 `protobuf:"fixed64,37,opt,name=bound_throw_m,json=boundThrowM,proto3,oneof" json:"bound_throw_m,omitempty"`
+	// Pressure that must stand at the point of connection while one head runs, in
+	// kilopascals; only where the pressure at the heads was given.
+	PocNeededKpa *float64 `protobuf:"fixed64,38,opt,name=poc_needed_kpa,json=pocNeededKpa,proto3,oneof" json:"poc_needed_kpa,omitempty"`
+	// Number of zones.
+	Zones *int32 `protobuf:"varint,39,opt,name=zones,proto3,oneof" json:"zones,omitempty"`
+	// Most that may be drawn, in litres per minute.
+	DesignFlowLpm *float64 `protobuf:"fixed64,40,opt,name=design_flow_lpm,json=designFlowLpm,proto3,oneof" json:"design_flow_lpm,omitempty"`
+	// Pressure with all taps shut, in kilopascals.
+	StaticKpa *float64 `protobuf:"fixed64,41,opt,name=static_kpa,json=staticKpa,proto3,oneof" json:"static_kpa,omitempty"`
+	// Head that gets the least pressure; the losses are those on the way to it.
+	BudgetHead string `protobuf:"bytes,42,opt,name=budget_head,json=budgetHead,proto3" json:"budget_head,omitempty"`
+	// What the supply falls by as the water runs, in kilopascals.
+	SupplyLossKpa *float64 `protobuf:"fixed64,43,opt,name=supply_loss_kpa,json=supplyLossKpa,proto3,oneof" json:"supply_loss_kpa,omitempty"`
+	// Loss in service line, meter, backflow assembly and valve, and what is held
+	// back, in kilopascals.
+	DeviceLossKpa *float64 `protobuf:"fixed64,44,opt,name=device_loss_kpa,json=deviceLossKpa,proto3,oneof" json:"device_loss_kpa,omitempty"`
+	// Loss in pipe and fittings, in kilopascals.
+	PipeLossKpa *float64 `protobuf:"fixed64,45,opt,name=pipe_loss_kpa,json=pipeLossKpa,proto3,oneof" json:"pipe_loss_kpa,omitempty"`
+	// Rise of the ground, in kilopascals.
+	HeightLossKpa *float64 `protobuf:"fixed64,46,opt,name=height_loss_kpa,json=heightLossKpa,proto3,oneof" json:"height_loss_kpa,omitempty"`
+	// The pipe sizes are the cheapest that serve every head.
+	PipeSized *bool `protobuf:"varint,47,opt,name=pipe_sized,json=pipeSized,proto3,oneof" json:"pipe_sized,omitempty"`
+	// Price of the pipe, in the currency of the price list.
+	PipeCost      *float64 `protobuf:"fixed64,48,opt,name=pipe_cost,json=pipeCost,proto3,oneof" json:"pipe_cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -619,6 +645,90 @@ func (x *Design) GetHeadToHead() float64 {
 	return 0
 }
 
+func (x *Design) GetBoundThrowM() float64 {
+	if x != nil && x.BoundThrowM != nil {
+		return *x.BoundThrowM
+	}
+	return 0
+}
+
+func (x *Design) GetPocNeededKpa() float64 {
+	if x != nil && x.PocNeededKpa != nil {
+		return *x.PocNeededKpa
+	}
+	return 0
+}
+
+func (x *Design) GetZones() int32 {
+	if x != nil && x.Zones != nil {
+		return *x.Zones
+	}
+	return 0
+}
+
+func (x *Design) GetDesignFlowLpm() float64 {
+	if x != nil && x.DesignFlowLpm != nil {
+		return *x.DesignFlowLpm
+	}
+	return 0
+}
+
+func (x *Design) GetStaticKpa() float64 {
+	if x != nil && x.StaticKpa != nil {
+		return *x.StaticKpa
+	}
+	return 0
+}
+
+func (x *Design) GetBudgetHead() string {
+	if x != nil {
+		return x.BudgetHead
+	}
+	return ""
+}
+
+func (x *Design) GetSupplyLossKpa() float64 {
+	if x != nil && x.SupplyLossKpa != nil {
+		return *x.SupplyLossKpa
+	}
+	return 0
+}
+
+func (x *Design) GetDeviceLossKpa() float64 {
+	if x != nil && x.DeviceLossKpa != nil {
+		return *x.DeviceLossKpa
+	}
+	return 0
+}
+
+func (x *Design) GetPipeLossKpa() float64 {
+	if x != nil && x.PipeLossKpa != nil {
+		return *x.PipeLossKpa
+	}
+	return 0
+}
+
+func (x *Design) GetHeightLossKpa() float64 {
+	if x != nil && x.HeightLossKpa != nil {
+		return *x.HeightLossKpa
+	}
+	return 0
+}
+
+func (x *Design) GetPipeSized() bool {
+	if x != nil && x.PipeSized != nil {
+		return *x.PipeSized
+	}
+	return false
+}
+
+func (x *Design) GetPipeCost() float64 {
+	if x != nil && x.PipeCost != nil {
+		return *x.PipeCost
+	}
+	return 0
+}
+
 // A remark about a lot.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -751,7 +861,7 @@ var File_lotwright_v1_design_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xe5\x11\n" +
+	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xb5\x17\n" +
 	"\x06Design\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -793,7 +903,22 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x16scheduling_coefficient\x18\" \x01(\x01B\x03\xe0A\x03H\x1aR\x15schedulingCoefficient\x88\x01\x01\x126\n" +
 	"\x12precipitation_mm_h\x18# \x01(\x01B\x03\xe0A\x03H\x1bR\x10precipitationMmH\x88\x01\x01\x12*\n" +
 	"\fhead_to_head\x18$ \x01(\x01B\x03\xe0A\x03H\x1cR\n" +
-	"headToHead\x88\x01\x01\"W\n" +
+	"headToHead\x88\x01\x01\x12,\n" +
+	"\rbound_throw_m\x18% \x01(\x01B\x03\xe0A\x03H\x1dR\vboundThrowM\x88\x01\x01\x12.\n" +
+	"\x0epoc_needed_kpa\x18& \x01(\x01B\x03\xe0A\x03H\x1eR\fpocNeededKpa\x88\x01\x01\x12\x1e\n" +
+	"\x05zones\x18' \x01(\x05B\x03\xe0A\x03H\x1fR\x05zones\x88\x01\x01\x120\n" +
+	"\x0fdesign_flow_lpm\x18( \x01(\x01B\x03\xe0A\x03H R\rdesignFlowLpm\x88\x01\x01\x12'\n" +
+	"\n" +
+	"static_kpa\x18) \x01(\x01B\x03\xe0A\x03H!R\tstaticKpa\x88\x01\x01\x12$\n" +
+	"\vbudget_head\x18* \x01(\tB\x03\xe0A\x03R\n" +
+	"budgetHead\x120\n" +
+	"\x0fsupply_loss_kpa\x18+ \x01(\x01B\x03\xe0A\x03H\"R\rsupplyLossKpa\x88\x01\x01\x120\n" +
+	"\x0fdevice_loss_kpa\x18, \x01(\x01B\x03\xe0A\x03H#R\rdeviceLossKpa\x88\x01\x01\x12,\n" +
+	"\rpipe_loss_kpa\x18- \x01(\x01B\x03\xe0A\x03H$R\vpipeLossKpa\x88\x01\x01\x120\n" +
+	"\x0fheight_loss_kpa\x18. \x01(\x01B\x03\xe0A\x03H%R\rheightLossKpa\x88\x01\x01\x12'\n" +
+	"\n" +
+	"pipe_sized\x18/ \x01(\bB\x03\xe0A\x03H&R\tpipeSized\x88\x01\x01\x12%\n" +
+	"\tpipe_cost\x180 \x01(\x01B\x03\xe0A\x03H'R\bpipeCost\x88\x01\x01\"W\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bDESIGNED\x10\x01\x12\x0e\n" +
@@ -845,7 +970,19 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x03_cuB\x19\n" +
 	"\x17_scheduling_coefficientB\x15\n" +
 	"\x13_precipitation_mm_hB\x0f\n" +
-	"\r_head_to_head\"\xee\x01\n" +
+	"\r_head_to_headB\x10\n" +
+	"\x0e_bound_throw_mB\x11\n" +
+	"\x0f_poc_needed_kpaB\b\n" +
+	"\x06_zonesB\x12\n" +
+	"\x10_design_flow_lpmB\r\n" +
+	"\v_static_kpaB\x12\n" +
+	"\x10_supply_loss_kpaB\x12\n" +
+	"\x10_device_loss_kpaB\x10\n" +
+	"\x0e_pipe_loss_kpaB\x12\n" +
+	"\x10_height_loss_kpaB\r\n" +
+	"\v_pipe_sizedB\f\n" +
+	"\n" +
+	"_pipe_cost\"\xee\x01\n" +
 	"\x04Note\x12\x17\n" +
 	"\x04rule\x18\x01 \x01(\tB\x03\xe0A\x03R\x04rule\x12<\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Note.SeverityB\x03\xe0A\x03R\bseverity\x12\x17\n" +

@@ -1,0 +1,481 @@
+package design
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"lotwright/layout"
+	"lotwright/layout/hydraulic"
+	"lotwright/layout/placement"
+	"lotwright/layout/trench"
+)
+
+// plumbing is what a run knows of its water when the supply was measured.
+type plumbing struct {
+	measured bool
+	curve    hydraulic.Curve
+	feed     []hydraulic.Device // from where the supply was measured to the point of connection
+	flow     layout.Flow        // most that may be drawn
+}
+
+// feed lists what lies before the pipe. What is held back stands for a backflow
+// assembly where none is named.
+func (r *run) feed() (out []hydraulic.Device) {
+	if s := r.s.ServiceLine; s.Length > 0 {
+		size, _ := hydraulic.SizeOf(s.Material, s.Size)
+		out = append(out, hydraulic.Device{Label: "service line", Kind: hydraulic.KindServiceLine, Element: hydraulic.Pipe{Size: size, Length: s.Length}})
+	}
+	if meter, ok := hydraulic.Meter(r.s.Meter); ok {
+		out = append(out, hydraulic.Device{Label: "meter", Kind: hydraulic.KindMeter, Element: meter})
+	}
+	if r.s.Backflow != nil {
+		out = append(out, hydraulic.Device{Label: "backflow assembly", Kind: hydraulic.KindBackflow, Element: *r.s.Backflow})
+	}
+	if held := *r.s.SupplyAllowance; held > 0 {
+		out = append(out, hydraulic.Device{Label: "held back", Kind: kindHeldBack,
+			Element: hydraulic.LossCurve{Offset: held, Points: []hydraulic.LossPoint{{Flow: anyFlow, Loss: held}}}})
+	}
+	return out
+}
+
+// kindHeldBack is the kind of a loss that stands for what is not known.
+const kindHeldBack hydraulic.Kind = "held_back"
+
+// anyFlow is beyond what any lot draws.
+const anyFlow = 1000 * layout.Flow(layout.LitresPerGallon)
+
+// valve is an electric valve.
+func valve() hydraulic.Device {
+	return hydraulic.Device{Label: "valve", Kind: hydraulic.KindValve, Element: hydraulic.GenericValve()}
+}
+
+// measure takes up a measured supply. It reports whether it may serve at all.
+func (r *run) measure(supply layout.Supply) bool {
+	curve, short := hydraulic.NewCurve(supply)
+	if short != nil {
+		r.fail(short.Rule, short.Text)
+		return false
+	}
+	r.d.Notes = append(r.d.Notes, curve.Notes()...)
+	r.plumbing = plumbing{measured: true, curve: curve, flow: curve.Test.Flow * layout.Flow(r.s.DesignFlowShare), feed: r.feed()}
+	if r.s.Backflow == nil && *r.s.SupplyAllowance > 0 {
+		r.note("supply.held_back", layout.SeverityInfo, fmt.Sprintf(
+			"no backflow assembly was named: %v is held back for one; which kind is lawful, the local code and a licensed tester say", *r.s.SupplyAllowance))
+	}
+	return true
+}
+
+// atTap works out what one head could do if pipe lost nothing.
+func (r *run) atTap(ctx context.Context, supply layout.Supply) error {
+	if !r.measure(supply) {
+		return nil
+	}
+	l, err := r.draw(layout.Network{}, []layout.Head{{Label: "a head at the tap"}})
+	if err != nil {
+		return err
+	}
+	settled, err := hydraulic.Settle(ctx, l.net, r.limits(nil))
+	if err != nil {
+		return err
+	}
+	if r.failShort(settled.Shortfalls) {
+		return nil
+	}
+	h := settled.Heads[0]
+	r.assume(h.Row)
+	if r.d.Regulated = h.Regulated; h.Regulated {
+		r.noteRegulator()
+	}
+	return nil
+}
+
+func (r *run) noteRegulator() {
+	r.note("supply.regulator", layout.SeverityInfo, "the supply holds more than the rated band of the head: a pressure regulator is needed")
+}
+
+// assume lays down what every head is taken to do.
+func (r *run) assume(row layout.PerformanceRow) {
+	r.d.Throw, r.d.Pressure, r.d.HeadFlow = row.Throw, row.Pressure, row.Flow
+}
+
+// failShort ends the run if anything falls short.
+func (r *run) failShort(shortfalls []hydraulic.Shortfall) bool {
+	for i, s := range shortfalls {
+		if i == 0 {
+			r.fail(s.Rule, s.Text)
+			continue
+		}
+		r.note(s.Rule, layout.SeverityError, s.Text)
+	}
+	return len(shortfalls) > 0
+}
+
+func (r *run) limits(zones [][]int) hydraulic.Limits {
+	return hydraulic.Limits{Zones: zones, FlowShare: r.s.DesignFlowShare, VelocityLimit: r.s.VelocityLimit}
+}
+
+// line is pipe that is reckoned as one: all of it with variable-throw heads,
+// that of one valve with fixed-arc heads.
+type line struct {
+	drawn hydraulic.Network // as drawn up
+	net   hydraulic.Network // with the pipe chosen
+	pipes []layout.PipeRun
+	valve layout.Zone // where its valve stands; Valve empty: at every head
+	heads []int       // of the design, those it feeds, in the order of settled.Heads
+	nodes []int       // of each of them
+	zones [][]int     // nodes that run together
+
+	sized   hydraulic.Sized
+	settled hydraulic.Settled
+}
+
+// draw makes the network of some pipe and the heads at its ends. A valve stands
+// at every variable-throw head, or before the pipe of a zone of fixed-arc heads.
+func (r *run) draw(pipe layout.Network, heads []layout.Head) (line, error) {
+	p := hydraulic.Plan{Trench: pipe, Heads: heads, Model: r.s.Head, Source: r.plumbing.curve, Feed: r.plumbing.feed,
+		Heights: r.lot.Heights}
+	if r.s.Family == nil {
+		p.AtHead = []hydraulic.Device{valve()}
+	} else {
+		p.Feed = append(slices.Clip(p.Feed), valve())
+		for _, h := range heads {
+			p.Models = append(p.Models, r.arcModel(h))
+		}
+	}
+	net, nodes, err := hydraulic.Draw(p)
+	if err != nil {
+		return line{}, fmt.Errorf("drawing up the network: %w", err)
+	}
+	l := line{drawn: net, net: net, pipes: pipe.Pipes}
+	var together []int
+	for i, n := range nodes {
+		if n < 0 {
+			continue
+		}
+		l.heads, l.nodes, together = append(l.heads, i), append(l.nodes, n), append(together, n)
+		if r.s.Family == nil {
+			l.zones = append(l.zones, []int{n})
+		}
+	}
+	if r.s.Family != nil && len(together) > 0 {
+		l.zones = [][]int{together}
+	}
+	return l, nil
+}
+
+// layTries is the most often a lot is laid out for ever less pressure.
+const layTries = 8
+
+// lay places the heads, joins them and reckons the pipe; where the pipe cannot
+// give them the pressure they were placed for, again for less.
+//
+// The pressure assumed begins with what one head has if pipe loses nothing, and
+// only falls: to what the worst head really has, by a psi at least. So it ends.
+// It ends well when every head throws, by the exact solution of its own network,
+// as far as the heads need where they stand for the coverage asked for. The bound
+// on heads is for the throw assumed in the last layout, which its heads do not
+// exceed.
+func (r *run) lay(ctx context.Context) error {
+	before := *r.d
+	for try := range layTries {
+		for _, stage := range []func(context.Context) error{r.heads, r.prove, r.network} {
+			if err := stage(ctx); err != nil {
+				return err
+			}
+		}
+		r.d.Proof.Throw = r.d.Throw
+		if !r.plumbing.measured || len(r.d.Network.Pipes) == 0 {
+			return r.gaugedWater(ctx)
+		}
+		lower, err := r.water(ctx, try == layTries-1)
+		if err != nil || lower == nil {
+			return err
+		}
+		effort := r.d.Effort
+		*r.d = before
+		r.d.Notes, r.d.Effort = slices.Clip(before.Notes), effort
+		r.assume(*lower)
+	}
+	return nil
+}
+
+// water reckons the pipe of variable-throw heads. It returns what to assume next
+// if the heads do not get what they need; nil when they do, or when there is
+// nothing less to try.
+func (r *run) water(ctx context.Context, last bool) (*layout.PerformanceRow, error) {
+	l, err := r.draw(r.d.Network, r.d.Heads)
+	if err != nil {
+		return nil, err
+	}
+	assumed := layout.PerformanceRow{Pressure: r.d.Pressure, Throw: r.d.Throw, Flow: r.d.HeadFlow}
+	needs := r.neededThrow()
+	least, _ := r.s.Head.PressureFor(needs)
+	if err := r.size(ctx, &l, max(least, assumed.Pressure*layout.Pressure(1-r.s.PipeLossShare))); err != nil {
+		return nil, err
+	}
+	if lower := r.lower(assumed, l.settled); !serves(l.settled, needs) && !last && lower != nil {
+		return lower, nil
+	}
+	if err := r.takeUp(ctx, []line{l}); err != nil {
+		return nil, err
+	}
+	if !r.failWater(l.settled.Shortfalls) {
+		r.settleThrow(assumed, l)
+	}
+	return nil, nil
+}
+
+// neededThrow is the least throw with which the heads, where they stand, reach
+// the target, the margin kept.
+func (r *run) neededThrow() layout.Length {
+	if r.d.ThrowSlack == 0 {
+		return r.d.Throw
+	}
+	held := r.d.Throw - r.d.ThrowSlack
+	return min(r.d.Throw, held/layout.Length(1-r.s.Margin)+throwSlack)
+}
+
+// throwSlack is the grid's millimetre.
+const throwSlack layout.Length = 0.001
+
+// serves reports whether every head throws as far as it must.
+func serves(s hydraulic.Settled, throw layout.Length) bool {
+	return !slices.ContainsFunc(s.Heads, func(h hydraulic.HeadState) bool { return !h.InBand || h.Row.Throw < throw-throwSlack })
+}
+
+// leastFall is the least fall of the pressure assumed from one layout to the next.
+const leastFall = layout.Pressure(layout.KPaPerPSI)
+
+// lower returns what to assume after a layout whose heads fell short; nil at the
+// foot of the rated band.
+func (r *run) lower(assumed layout.PerformanceRow, s hydraulic.Settled) *layout.PerformanceRow {
+	foot := r.s.Head.Rows[0]
+	if assumed.Pressure <= foot.Pressure || s.Worst < 0 {
+		return nil
+	}
+	row, _, ok := r.s.Head.At(min(s.Heads[s.Worst].Pressure, assumed.Pressure-leastFall))
+	if !ok {
+		row = foot
+	}
+	return &row
+}
+
+// size chooses the pipe of a line so that every head has the least pressure, or
+// the widest if that is too little, and reckons how it runs.
+func (r *run) size(ctx context.Context, l *line, least layout.Pressure) (err error) {
+	sizing := hydraulic.Sizing{Sizes: r.s.Pipe, VelocityLimit: r.s.VelocityLimit}
+	if l.sized, err = hydraulic.SizeForHeads(ctx, l.net, hydraulic.Task{Sizing: sizing, Zones: l.zones, Least: least}); err != nil {
+		return fmt.Errorf("choosing pipe: %w", err)
+	}
+	if l.net = l.sized.Network; l.sized.Status != hydraulic.Sizable {
+		l.net = widened(l.drawn, r.s.Pipe[len(r.s.Pipe)-1].PipeSize)
+	}
+	l.settled, err = hydraulic.Settle(ctx, l.net, r.limits(l.zones))
+	return err
+}
+
+// widened returns the network with every pipe of one size.
+func widened(n hydraulic.Network, size hydraulic.PipeSize) hydraulic.Network {
+	n.Links = slices.Clone(n.Links)
+	for i, l := range n.Links {
+		if p, ok := l.Element.(hydraulic.Pipe); ok && l.Kind == hydraulic.KindPipe {
+			p.Size = size
+			n.Links[i].Element = p
+		}
+	}
+	return n
+}
+
+// failWater makes the lot infeasible if anything falls short; what was laid out
+// stays.
+func (r *run) failWater(shortfalls []hydraulic.Shortfall) bool {
+	for i, s := range shortfalls {
+		if i == 0 && r.d.Status == layout.StatusDesigned {
+			r.d.Status, r.d.Reason = layout.StatusInfeasible, s.Text
+		}
+		r.note(s.Rule, layout.SeverityError, s.Text)
+	}
+	return len(shortfalls) > 0
+}
+
+// settleThrow describes the heads anew by the throw that all of them have.
+func (r *run) settleThrow(assumed layout.PerformanceRow, l line) {
+	row := l.settled.Least
+	if row.Throw < assumed.Throw && len(l.heads) == len(r.d.Heads) {
+		before := r.d.Heads
+		r.d.Throw, r.d.Heads = row.Throw, nil
+		at := headPlaces(before)
+		r.settleOn(placement.Result{Heads: at, Coverage: r.share(at, r.heldThrowMM())})
+		for i := range r.d.Heads {
+			r.d.Heads[i].Pipe = before[i].Pipe
+		}
+	}
+	r.d.Pressure, r.d.HeadFlow = row.Pressure, row.Flow
+	r.tellHeads(l)
+}
+
+// tellHeads gives the heads of a line the pressure and flow they have.
+func (r *run) tellHeads(l line) {
+	for k, h := range l.settled.Heads {
+		head := &r.d.Heads[l.heads[k]]
+		head.Pressure, head.Flow = h.Row.Pressure, h.Row.Flow
+		r.d.Regulated = r.d.Regulated || h.Regulated
+	}
+}
+
+// takeUp fills in the pipe, the zones and the budget of the head that gets the
+// least.
+func (r *run) takeUp(ctx context.Context, lines []line) error {
+	w := &layout.Water{Known: true, Static: r.plumbing.curve.Static, DesignFlow: r.plumbing.flow, PipeSized: true}
+	r.d.Water = w
+	var worst *line
+	for i := range lines {
+		l := &lines[i]
+		w.PipeSized = w.PipeSized && l.sized.Status == hydraulic.Sizable
+		w.PipeCost, w.PipeCostBound = w.PipeCost+l.sized.Cents, w.PipeCostBound+l.sized.Bound
+		l.tellPipes()
+		w.Zones = append(w.Zones, l.tellZones(r.d.Heads)...)
+		r.d.Notes = append(r.d.Notes, l.settled.Notes...)
+		if worst == nil || l.least() < worst.least() {
+			worst = l
+		}
+	}
+	if worst == nil || worst.settled.Worst < 0 {
+		return nil
+	}
+	return r.account(ctx, w, worst)
+}
+
+// least is the least pressure of any of its heads.
+func (l *line) least() layout.Pressure {
+	if l.settled.Worst < 0 {
+		return layout.Pressure(math.Inf(1))
+	}
+	return l.settled.Heads[l.settled.Worst].Pressure
+}
+
+// tellPipes gives the pipes of a line their size and what runs in them.
+func (l *line) tellPipes() {
+	byLabel := make(map[string]int, len(l.net.Links))
+	for i, link := range l.net.Links {
+		if link.Kind == hydraulic.KindPipe {
+			byLabel[link.Label] = i
+		}
+	}
+	for k := range l.pipes {
+		p := &l.pipes[k]
+		i, state := byLabel[p.Label], l.settled.Links[byLabel[p.Label]]
+		size := l.net.Links[i].Element.(hydraulic.Pipe).Size
+		p.Material, p.Size = size.Material, size.Nominal
+		p.Flow, p.Velocity, p.Loss = state.Flow, float64(state.Velocity), state.Loss
+	}
+}
+
+// tellZones lists the zones of a line.
+func (l *line) tellZones(heads []layout.Head) (out []layout.Zone) {
+	for _, h := range l.settled.Heads {
+		for len(out) < h.Zone {
+			out = append(out, l.valve)
+		}
+	}
+	for k, h := range l.settled.Heads {
+		z, head := &out[h.Zone-1], heads[l.heads[k]]
+		z.Number = head.Zone
+		if l.valve.Valve == "" {
+			z.Valve, z.ValveAt = head.Label, head.At
+		}
+		z.Heads = append(z.Heads, head.Label)
+		if h.Pressure < z.Pressure || z.Pressure == 0 {
+			z.Pressure = h.Pressure
+		}
+		z.Flow += h.Row.Flow
+	}
+	return out
+}
+
+// account draws up the budget of the worst head of a line, and the network file
+// of its zone.
+func (r *run) account(ctx context.Context, w *layout.Water, l *line) (err error) {
+	h := l.settled.Heads[l.settled.Worst]
+	state := l.settled.Zones[h.Zone-1]
+	w.BudgetHead = r.d.Heads[l.heads[l.settled.Worst]].Label
+	for _, row := range l.net.Budget(state, h.Node) {
+		w.Budget = append(w.Budget, layout.LossRow{Item: string(row.Item), Label: row.Label, Loss: row.Loss, Left: row.Left})
+	}
+	w.EPANET, err = networkFile(ctx, fmt.Sprintf("Lot %s, zone %d", r.lot.ID, r.d.Heads[l.heads[l.settled.Worst]].Zone), l.net.Running(l.zones[h.Zone-1]...))
+	return err
+}
+
+// networkFile writes a network as it runs, without the branches that feed
+// nothing: other programs find the flows more exactly so.
+func networkFile(ctx context.Context, title string, n hydraulic.Network) ([]byte, error) {
+	n, _, err := n.Trimmed()
+	if err != nil {
+		return nil, err
+	}
+	state, err := hydraulic.Solve(ctx, n, hydraulic.Settings{})
+	if err != nil {
+		return nil, err
+	}
+	return hydraulic.INP(title, n, state)
+}
+
+// gaugedWater reckons the pipe where the pressure at the heads was given: what
+// runs in it, and the pressure that must stand at the point of connection.
+func (r *run) gaugedWater(ctx context.Context) error {
+	if len(r.d.Network.Pipes) == 0 || r.s.Family != nil || r.d.HeadFlow == 0 {
+		return nil
+	}
+	r.plumbing.curve = hydraulic.Held(0)
+	l, err := r.draw(r.d.Network, r.d.Heads)
+	if err != nil {
+		return err
+	}
+	w := &layout.Water{}
+	l.net = widened(l.net, r.oneSize())
+	l.settled.Links = make([]hydraulic.LinkState, len(l.net.Links))
+	for _, n := range l.nodes {
+		asked := l.net.Running()
+		asked.Nodes[n].Demand = r.d.HeadFlow
+		state, err := hydraulic.Solve(ctx, asked, hydraulic.Settings{})
+		if err != nil {
+			return err
+		}
+		w.Needed = max(w.Needed, r.d.Pressure-state.Nodes[n].Pressure)
+		for i, s := range state.Links {
+			if s.Flow > l.settled.Links[i].Flow {
+				l.settled.Links[i] = s
+			}
+		}
+	}
+	l.tellPipes()
+	for _, p := range l.pipes {
+		if limit := r.velocityLimit(); p.Velocity > float64(limit) {
+			r.note("pipe.velocity_high", layout.SeverityWarning, fmt.Sprintf("in %s, %s, %v runs at %v and the limit is %v",
+				p.Label, p.Size, p.Flow, hydraulic.Velocity(p.Velocity), limit))
+		}
+	}
+	r.d.Water = w
+	return nil
+}
+
+func (r *run) velocityLimit() hydraulic.Velocity {
+	if r.s.VelocityLimit == 0 {
+		return hydraulic.DefaultVelocityLimit
+	}
+	return r.s.VelocityLimit
+}
+
+// oneSize is the pipe laid where none is reckoned: the one asked for, or the one
+// that is laid where nothing else is.
+func (r *run) oneSize() hydraulic.PipeSize {
+	for _, p := range r.s.Pipe {
+		if len(r.s.Pipe) == 1 || p.Nominal == trench.DefaultPipeSize {
+			return p.PipeSize
+		}
+	}
+	size, _ := hydraulic.SizeOf(trench.DefaultPipeMaterial, trench.DefaultPipeSize)
+	return size
+}

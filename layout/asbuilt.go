@@ -1,0 +1,27 @@
+package layout
+
+import "lotwright/layout/geom"
+
+// AsBuilt is what really stands of a design, as measured on the lot.
+type AsBuilt struct {
+	Heads []BuiltHead // all that stand: a designed head that is not among them is missing
+	Pipes []BuiltPipe // those that lie otherwise than designed; all others as designed
+}
+
+// BuiltHead is a head as it stands. What is nil is as designed.
+type BuiltHead struct {
+	Label    string // of the designed head; any other, or none, is an added head
+	At       geom.Point
+	Throw    *Length  // as measured
+	ArcStart *float64 // degrees clockwise from north
+	ArcSweep *float64 // degrees
+	Model    string   // empty: as designed
+}
+
+// BuiltPipe is a pipe as it lies. What is empty is as designed.
+type BuiltPipe struct {
+	Label    string // of the designed pipe
+	Material string
+	Size     string
+	Path     geom.Line // from the end nearer the water
+}

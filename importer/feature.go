@@ -124,9 +124,29 @@ type Feature struct {
 type Properties struct {
 	// Quantities holds the known numeric properties in the order of the file.
 	Quantities []Quantity
+	// Texts holds the known properties in words, in the order of the file.
+	Texts []Text
 	// Fixed is properties.fixed: a pinned head.
 	Fixed bool
 }
+
+// Text is a property in words.
+type Text struct{ Name, Value string }
+
+// GetText returns the value of the named property in words; empty where there
+// is none.
+func (p Properties) GetText(name string) string {
+	for _, t := range p.Texts {
+		if t.Name == name {
+			return t.Value
+		}
+	}
+	return ""
+}
+
+// TextNames lists the properties in words that are read: those of heads and pipe
+// as this program writes them, which come back as built.
+func TextNames() []string { return []string{"head", "model", "pipe", "material", "size"} }
 
 // Quantity is a numeric property under its name, which carries the unit.
 type Quantity struct {
@@ -155,5 +175,6 @@ func QuantityNames() []string {
 		"head_pressure_psi", "head_pressure_kpa", "head_pressure_bar",
 		"height_m", "height_ft",
 		"root_radius_m", "root_radius_ft",
+		"throw_m", "throw_ft", "arc_start_deg", "arc_sweep_deg",
 	}
 }

@@ -12,7 +12,7 @@ func (r *raw) decode(text []byte, base int64, limits importer.Limits) importer.F
 		ID:         r.id.text,
 		Lot:        r.lot.text,
 		Layer:      layout.Layer(r.layer.text),
-		Properties: importer.Properties{Quantities: r.quantities, Fixed: r.fixed.kind == 't'},
+		Properties: importer.Properties{Quantities: r.quantities, Texts: r.texts, Fixed: r.fixed.kind == 't'},
 	}
 	if r.kind.text != "Feature" {
 		f.Findings = append(f.Findings, importer.Fault("feature.type", "type is not \"Feature\""))

@@ -59,6 +59,7 @@ type raw struct {
 	fixed      value
 	quantities []importer.Quantity
 	notNumbers []string // known quantities that are not numbers
+	texts      []importer.Text
 
 	propertiesKind byte // first byte of properties; 0 when absent
 	geometryKind   byte
@@ -133,21 +134,35 @@ func (r *featureReader) property(name []byte) (err error) {
 		r.raw.fixed, err = r.s.value()
 	case isQuantity(name):
 		return r.quantity(string(name))
+	case textNames[string(name)]:
+		return r.inWords(string(name))
 	default:
 		return r.s.skip()
 	}
 	return err
 }
 
-var quantityNames = func() map[string]bool {
+var quantityNames, textNames = setOf(importer.QuantityNames()), setOf(importer.TextNames())
+
+func setOf(names []string) map[string]bool {
 	m := map[string]bool{}
-	for _, name := range importer.QuantityNames() {
+	for _, name := range names {
 		m[name] = true
 	}
 	return m
-}()
+}
 
 func isQuantity(name []byte) bool { return quantityNames[string(name)] }
+
+// inWords keeps a known property in words, or a number as it was written; of
+// anything else nothing is made.
+func (r *featureReader) inWords(name string) error {
+	v, err := r.s.value()
+	if v.kind == '"' || v.isNumber() {
+		r.raw.texts = append(r.raw.texts, importer.Text{Name: name, Value: v.text})
+	}
+	return err
+}
 
 // quantity keeps a known numeric property; null is the same as absent, since
 // tables have every column in every row.

@@ -49,6 +49,7 @@ var rules = []rule{
 	{"layout/design", []string{"layout/..."}, none},
 	{"layout/*", append([]string{"layout"}, kernels...), none},
 	{"importer/assemble", append([]string{"importer/..."}, nouns...), nil},
+	{"importer/asbuilt", append([]string{"importer", "importer/geojson", "importer/project"}, nouns...), nil},
 	{"importer/join", append([]string{"importer", "importer/project"}, nouns...), nil}, // measures overlaps in a plane
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
@@ -84,6 +85,7 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"layout/geom", "github.com/paulmach/orb"},       // the one kernel that may wrap a library, another library
 		{"importer/geojson", "lotwright/importer/join"},  // format to join
 		{"importer/assemble", "lotwright/layout/design"}, // importer must not design
+		{"importer/asbuilt", "lotwright/layout/design"},  // nor hold what was built against a design
 		{"server/rpc", "lotwright/importer/assemble"},    // rpc must not open files
 		{"server/table", "lotwright/layout/design"},      // tables must not design
 		{"server/cmd/lotwright", "lotwright/layout"},     // main only starts the command line

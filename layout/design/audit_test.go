@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -13,6 +14,7 @@ import (
 	"lotwright/layout/design"
 	"lotwright/layout/geom"
 	"lotwright/layout/rules"
+	"lotwright/layout/uniformity"
 )
 
 func supplied(psi, gpm, held float64) design.Settings {
@@ -334,6 +336,41 @@ func TestReviseThrow(t *testing.T) {
 	}
 	_, err = design.ReviseThrow(model, layout.PSI(30), design.Reading{Throw: length(20)})
 	assert.ErrorContains(t, err, "below the rated band")
+}
+
+// TestCatchPrediction holds a can against a head that waters a yard of 108 m²
+// evenly: 4.7 gpm are 9.88 mm/h there.
+func TestCatchPrediction(t *testing.T) {
+	lot, s := yard(), gauged(55)
+	d := run(t, lot, s)
+	require.Len(t, d.Heads, 1)
+	predicted, err := design.CatchPrediction(lot, d, s, []int{1}, 30*time.Minute)
+	require.NoError(t, err)
+	whole := layout.GPM(4.7).LPM() * 60 / 108
+	inside, outside := m(3, 3), m(30, 3)
+	for _, can := range []uniformity.Can{{At: &inside}, {At: &inside, Zone: 1}} {
+		mm, ok := predicted(can)
+		assert.True(t, ok)
+		assert.InEpsilon(t, whole/2, mm, 0.002, "half an hour")
+	}
+	for _, can := range []uniformity.Can{{At: &outside}, {At: &inside, Zone: 2}, {}} {
+		_, ok := predicted(can)
+		assert.False(t, ok)
+	}
+	_, err = design.CatchPrediction(lot, &layout.Design{}, s, nil, time.Hour)
+	assert.ErrorContains(t, err, "no heads")
+}
+
+// TestRainfallOfArcs simulates a design's own figures again.
+func TestRainfallOfArcs(t *testing.T) {
+	lot, s := yard(), fixedArc(layout.GenericRotor(), 45)
+	d := run(t, lot, s)
+	r, err := design.Rainfall(lot, d, s, 0)
+	require.NoError(t, err)
+	assert.InDelta(t, d.Uniformity.DULowQuarter, r.Statistics.DULowQuarter, 1e-9)
+	assert.InDelta(t, d.Uniformity.PrecipitationMMPerHour, r.MeanRate().MMPerHour(), 1e-9)
+	_, err = design.Rainfall(lot, d, gauged(55), 0)
+	assert.ErrorContains(t, err, "no family")
 }
 
 // TestWinterAndRules draws up the sheet of a designed lot and holds it against

@@ -205,7 +205,7 @@ func slopes(in *Input, r Rule) (out []Finding, unseen string) {
 		}
 		told[[2]int{min(i, k), max(i, k)}] = true
 		b := in.Lot.Heights[k]
-		s := math.Abs((b.Height-a.Height).Metres()) * geom.MillimetresPerMetre / a.At.DistanceMM(b.At)
+		s := math.Abs((b.Height - a.Height).Metres()) * geom.MillimetresPerMetre / a.At.DistanceMM(b.At)
 		if s > r.limit() {
 			out = append(out, found(r, "", &a.At, s, fmt.Sprintf("the ground falls by %.0f %% here; up to %.0f %% is permitted", 100*s, 100*r.limit())))
 		}

@@ -230,7 +230,7 @@ func FuzzParseCans(f *testing.F) {
 // predicted.
 func TestCompare(t *testing.T) {
 	c := cans(t, "x_m,y_m,depth_mm\n0,0,6\n1,0,10\n9,9,5\n,,7\n")
-	predicted := func(p geom.Point) (float64, bool) { return 4, p.X < 5000 }
+	predicted := func(can uniformity.Can) (float64, bool) { return 4, can.At.X < 5000 }
 	got, err := uniformity.CatchTest{}.Compare(c, predicted)
 	require.NoError(t, err)
 	require.Len(t, got.Cans, 2)
@@ -240,7 +240,7 @@ func TestCompare(t *testing.T) {
 	assert.InDelta(t, math.Sqrt(20), got.RMSDifferenceMM, 1e-12)
 	assert.InDelta(t, 2, got.PatternRMSMM, 1e-12)
 
-	_, err = uniformity.CatchTest{}.Compare(c, func(geom.Point) (float64, bool) { return 0, false })
+	_, err = uniformity.CatchTest{}.Compare(c, func(uniformity.Can) (float64, bool) { return 0, false })
 	assert.ErrorContains(t, err, "none has a place on the lawn")
 	_, err = uniformity.CatchTest{}.Compare(cans(t, "x_m,y_m,volume_ml\n0,0,6\n"), predicted)
 	assert.ErrorContains(t, err, "mouth of the cans is not known")

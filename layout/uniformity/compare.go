@@ -34,10 +34,10 @@ type Comparison struct {
 	RMSDifferenceMM, PatternRMSMM float64
 }
 
-// Compare sets the cans beside a prediction of the depth in mm at each place,
-// which tells whether it knows the place. It fails when depths are not known or
-// no can has a place with a prediction.
-func (t CatchTest) Compare(c Catch, predicted func(geom.Point) (mm float64, ok bool)) (*Comparison, error) {
+// Compare sets the cans beside a prediction of the depth in mm in each, which
+// tells whether it knows the place; it is only asked of cans that have one. It
+// fails when depths are not known or no can has a place with a prediction.
+func (t CatchTest) Compare(c Catch, predicted func(Can) (mm float64, ok bool)) (*Comparison, error) {
 	out := &Comparison{}
 	for _, can := range c.Cans {
 		measured, ok := t.DepthMM(can.Reading, c.Unit)
@@ -48,7 +48,7 @@ func (t CatchTest) Compare(c Catch, predicted func(geom.Point) (mm float64, ok b
 			out.Left = append(out.Left, can)
 			continue
 		}
-		mm, ok := predicted(*can.At)
+		mm, ok := predicted(can)
 		if !ok {
 			out.Left = append(out.Left, can)
 			continue

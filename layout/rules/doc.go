@@ -21,6 +21,6 @@
 //
 // # Measures
 //
-// The nearest other head of its zone, or of all if it is alone, gives a head's
-// spacing. Cover is the depth of the trench less the outside of its widest pipe.
+// The nearest other fixed-arc head gives a head's spacing. Cover is the depth of
+// the trench less the outside of the lot's widest pipe.
 package rules

@@ -43,23 +43,16 @@ func headsFrom(in *Input, r Rule, things geom.Region, name string) (out []Findin
 	return out
 }
 
-// spacings returns the distance from each fixed-arc head to the nearest other
-// one, of its own zone where there is one; +Inf for a head alone.
+// spacings returns the distance from each head to the nearest other one; +Inf
+// for a head alone. Neighbours count whatever valve they are on.
 func spacings(heads []layout.Head) []float64 {
 	out := make([]float64, len(heads))
 	for i, h := range heads {
-		zone, any := math.Inf(1), math.Inf(1)
+		out[i] = math.Inf(1)
 		for k, o := range heads {
-			if k == i {
-				continue
+			if k != i {
+				out[i] = min(out[i], h.At.DistanceMM(o.At)/geom.MillimetresPerMetre)
 			}
-			d := h.At.DistanceMM(o.At) / geom.MillimetresPerMetre
-			if any = min(any, d); o.Zone == h.Zone {
-				zone = min(zone, d)
-			}
-		}
-		if out[i] = zone; math.IsInf(zone, 1) {
-			out[i] = any
 		}
 	}
 	return out

@@ -43,7 +43,7 @@ func (pt ChartPoint) words() (first, second string) {
 	if pt.Target > 0 {
 		return shortNumber(100*pt.Target) + " %", ""
 	}
-	return shortNumber(pt.Pressure.PSI()) + " psi", decimal(pt.Pressure.KPa(), 0) + " kPa"
+	return shortNumber(pt.Pressure.PSI()) + " psi", Decimal(pt.Pressure.KPa(), 0) + " kPa"
 }
 
 // The chart's page and its two fields, in page units.
@@ -99,8 +99,8 @@ func chartSummary(points []ChartPoint) string {
 		if pt.Target > 0 {
 			name, _ = pt.words()
 		}
-		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", name, counted(pt.Heads, "head"),
-			counted(pt.Designed, "lot"), counted(pt.Infeasible, "lot"))
+		out += fmt.Sprintf("%s: %s on %s, %s infeasible. ", name, Counted(pt.Heads, "head"),
+			Counted(pt.Designed, "lot"), Counted(pt.Infeasible, "lot"))
 	}
 	return paper.Clean(out)
 }
@@ -162,7 +162,7 @@ func (p *page) scaleLines(a axis, step float64, field paper.Box, name string) {
 	for v := 0.0; v <= a.high*(1+1e-9); v += step {
 		y := a.at(v)
 		p.Line(paper.At(field.Left, y), paper.At(field.Right, y), paper.Look{Stroke: midGrey, Width: 0.7})
-		p.Text(paper.Label{At: paper.At(field.Left-7, y+4), Words: decimal(v, 0), Size: chartText, Anchor: paper.AtEnd})
+		p.Text(paper.Label{At: paper.At(field.Left-7, y+4), Words: Decimal(v, 0), Size: chartText, Anchor: paper.AtEnd})
 	}
 	p.Rect(field, thinFrame)
 	p.Text(paper.Label{At: paper.At(field.Left, field.Top-8), Words: name, Size: chartText, Bold: true})
@@ -255,7 +255,7 @@ func (p *page) mark(c paper.Vec, hollow bool) {
 
 // figure writes a number just above a place unless that room is taken.
 func (p *page) figure(pl *paper.Placer, at paper.Vec, n int) {
-	l := paper.Label{At: at.Add(paper.At(0, -5)), Words: decimal(float64(n), 0), Size: chartText, Bold: true, Anchor: paper.AtMiddle, Backed: true}
+	l := paper.Label{At: at.Add(paper.At(0, -5)), Words: Decimal(float64(n), 0), Size: chartText, Bold: true, Anchor: paper.AtMiddle, Backed: true}
 	if q := l.Quad(); pl.Free(q) {
 		pl.Take(q)
 		p.Text(l)

@@ -86,7 +86,7 @@ func TestChartOfAnything(t *testing.T) {
 			})
 		}
 		out := checkPage(t, scenarioChart(c))
-		if len(c.Points) == 1 && !strings.Contains(strings.Join(out.texts, "\n"), decimal(float64(c.Points[0].Heads), 0)) {
+		if len(c.Points) == 1 && !strings.Contains(strings.Join(out.texts, "\n"), Decimal(float64(c.Points[0].Heads), 0)) {
 			t.Fatal("the number is missing")
 		}
 	})

@@ -19,8 +19,8 @@ const unknown = "–"
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// decimal writes a number with commas between thousands.
-func decimal(v float64, decimals int) string {
+// Decimal writes a number with commas between thousands.
+func Decimal(v float64, decimals int) string {
 	if !finite(v) {
 		return unknown
 	}
@@ -39,45 +39,45 @@ func decimal(v float64, decimals int) string {
 }
 
 func lengthWords(l layout.Length) string {
-	return decimal(l.Feet(), 1) + " ft (" + decimal(l.Metres(), 1) + " m)"
+	return Decimal(l.Feet(), 1) + " ft (" + Decimal(l.Metres(), 1) + " m)"
 }
 
 func inchWords(l layout.Length) string {
-	return decimal(l.Metres()/layout.MetresPerInch, 1) + " in (" + decimal(l.Metres()*1000, 0) + " mm)"
+	return Decimal(l.Metres()/layout.MetresPerInch, 1) + " in (" + Decimal(l.Metres()*1000, 0) + " mm)"
 }
 
 func areaWords(m2 float64) string {
-	return decimal(m2*squareFeetPerM2, 0) + " ft² (" + decimal(m2, 1) + " m²)"
+	return Decimal(m2*squareFeetPerM2, 0) + " ft² (" + Decimal(m2, 1) + " m²)"
 }
 
 func pressureWords(p layout.Pressure) string {
-	return decimal(p.PSI(), 1) + " psi (" + decimal(p.KPa(), 0) + " kPa)"
+	return Decimal(p.PSI(), 1) + " psi (" + Decimal(p.KPa(), 0) + " kPa)"
 }
 
 func flowWords(f layout.Flow) string {
-	return decimal(f.GPM(), 1) + " gpm (" + decimal(f.LPM(), 1) + " L/min)"
+	return Decimal(f.GPM(), 1) + " gpm (" + Decimal(f.LPM(), 1) + " L/min)"
 }
 
-// percent rounds down, so that a target missed by a hair never reads as met.
-func percent(share float64) string {
+// Percent rounds down, so that a target missed by a hair never reads as met.
+func Percent(share float64) string {
 	if !finite(share) {
 		return unknown
 	}
 	const forgiven = 1e-9 // of a share, for sums of areas
-	return decimal(math.Floor((share+forgiven)*1000)/10, 1) + " %"
+	return Decimal(math.Floor((share+forgiven)*1000)/10, 1) + " %"
 }
 
-// counted writes a number with its noun.
-func counted(n int, noun string) string {
+// Counted writes a number with its noun.
+func Counted(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
-	return decimal(float64(n), 0) + " " + noun + "s"
+	return Decimal(float64(n), 0) + " " + noun + "s"
 }
 
-// proofWords says how many heads there are and whether fewer could do.
-func proofWords(d *layout.Design) string {
-	heads := counted(len(d.Heads), "head")
+// ProofWords says how many heads there are and whether fewer could do.
+func ProofWords(d *layout.Design) string {
+	heads := Counted(len(d.Heads), "head")
 	switch {
 	case d.Proof.Kind == layout.ProofContinuous:
 		return fmt.Sprintf("%s; no fewer than %d possible (continuous proof)", heads, d.Proof.Bound)
@@ -87,8 +87,8 @@ func proofWords(d *layout.Design) string {
 	return heads + "; not proved to be the fewest"
 }
 
-// statusWords names a status.
-func statusWords(s layout.Status) string {
+// StatusWords names a status.
+func StatusWords(s layout.Status) string {
 	switch s {
 	case layout.StatusDesigned:
 		return "Designed"
@@ -117,7 +117,7 @@ func facts(d *layout.Design) []fact {
 		}
 	}
 	heads, n := len(d.Heads) > 0, d.Network
-	add(heads || d.Coverage > 0, "Coverage", percent(d.Coverage)+", target "+percent(d.CoverageTarget))
+	add(heads || d.Coverage > 0, "Coverage", Percent(d.Coverage)+", target "+Percent(d.CoverageTarget))
 	add(d.Throw > 0, "Throw", lengthWords(d.Throw))
 	add(d.Pressure > 0, "Pressure at heads", pressureWords(d.Pressure))
 	add(d.Regulated, "", "pressure regulator needed")
@@ -180,7 +180,7 @@ func zoneWords(d *layout.Design) []string {
 		return nil
 	}
 	if len(zones) == len(d.Heads) {
-		return []string{fmt.Sprintf("%s, one head each, %s at a time", counted(len(zones), "zone"), flowRange(zones))}
+		return []string{fmt.Sprintf("%s, one head each, %s at a time", Counted(len(zones), "zone"), flowRange(zones))}
 	}
 	var out []string
 	for _, z := range zones {
@@ -197,13 +197,13 @@ func flowRange(zones []zone) string {
 	if flowWords(low) == flowWords(high) {
 		return flowWords(low)
 	}
-	return fmt.Sprintf("%s to %s gpm (%s to %s L/min)", decimal(low.GPM(), 1), decimal(high.GPM(), 1),
-		decimal(low.LPM(), 1), decimal(high.LPM(), 1))
+	return fmt.Sprintf("%s to %s gpm (%s to %s L/min)", Decimal(low.GPM(), 1), Decimal(high.GPM(), 1),
+		Decimal(low.LPM(), 1), Decimal(high.LPM(), 1))
 }
 
-// remarks lists the notes of a lot and its design, the gravest first, each once
+// Remarks lists the notes of a lot and its design, the gravest first, each once
 // and none that only repeats the reason given already.
-func remarks(lot *layout.Lot, d *layout.Design) []string {
+func Remarks(lot *layout.Lot, d *layout.Design) []string {
 	notes := slices.Concat(d.Network.Unreached, d.Notes)
 	if lot != nil {
 		notes = append(notes, lot.Notes...)

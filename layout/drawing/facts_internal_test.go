@@ -20,7 +20,7 @@ func TestDecimal(t *testing.T) {
 		{0, 1, "0.0"}, {999.94, 1, "999.9"}, {1000, 0, "1,000"}, {1234567.891, 2, "1,234,567.89"}, {-4200, 0, "-4,200"},
 		{-0.001, 1, "0.0"}, {100, 0, "100"}, {math.NaN(), 1, "–"}, {math.Inf(1), 1, "–"},
 	} {
-		assert.Equal(t, c.want, decimal(c.v, c.decimals))
+		assert.Equal(t, c.want, Decimal(c.v, c.decimals))
 	}
 }
 
@@ -35,20 +35,20 @@ func TestQuantitiesInBothSystems(t *testing.T) {
 }
 
 func TestPercentRoundsDown(t *testing.T) {
-	assert.Equal(t, "96.9 %", percent(0.96999))
-	assert.Equal(t, "97.0 %", percent(0.97))
-	assert.Equal(t, "99.9 %", percent(0.99999))
-	assert.Equal(t, "100.0 %", percent(1))
-	assert.Equal(t, "–", percent(math.NaN()))
+	assert.Equal(t, "96.9 %", Percent(0.96999))
+	assert.Equal(t, "97.0 %", Percent(0.97))
+	assert.Equal(t, "99.9 %", Percent(0.99999))
+	assert.Equal(t, "100.0 %", Percent(1))
+	assert.Equal(t, "–", Percent(math.NaN()))
 }
 
 func TestProofWords(t *testing.T) {
 	d := &layout.Design{Heads: make([]layout.Head, 6), Proof: layout.Proof{Kind: layout.ProofDiscrete, Bound: 6}}
-	assert.Equal(t, "6 heads; no fewer than 6 possible (discrete proof)", proofWords(d))
+	assert.Equal(t, "6 heads; no fewer than 6 possible (discrete proof)", ProofWords(d))
 	d.Proof.Kind = layout.ProofContinuous
-	assert.Equal(t, "6 heads; no fewer than 6 possible (continuous proof)", proofWords(d))
+	assert.Equal(t, "6 heads; no fewer than 6 possible (continuous proof)", ProofWords(d))
 	d.Heads, d.Proof.Kind = d.Heads[:1], layout.ProofNone
-	assert.Equal(t, "1 head; not proved to be the fewest", proofWords(d))
+	assert.Equal(t, "1 head; not proved to be the fewest", ProofWords(d))
 }
 
 func TestZoneWords(t *testing.T) {
@@ -69,7 +69,7 @@ func TestRemarksGravestFirstAndOnce(t *testing.T) {
 	d := &layout.Design{Notes: []layout.Note{note(layout.SeverityInfo, "a"), note(layout.SeverityError, "b"), note(layout.SeverityWarning, "c")}}
 	d.Network.Unreached = []layout.Note{note(layout.SeverityWarning, "H3")}
 	lot := &layout.Lot{Notes: []layout.Note{note(layout.SeverityInfo, "a"), note(layout.SeverityInfo, "d")}}
-	assert.Equal(t, []string{"b", "H3", "c", "a", "d"}, remarks(lot, d))
+	assert.Equal(t, []string{"b", "H3", "c", "a", "d"}, Remarks(lot, d))
 }
 
 func TestJunctions(t *testing.T) {

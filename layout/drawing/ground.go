@@ -12,22 +12,29 @@ type painter struct {
 	*page
 	view
 	small   bool // a small plan of a contact sheet: hatches only where they warn
-	entries []entry
+	letters letters
+	words   func(layout.Length) string // of the lot's sides
+	marks   []Place                    // permanent points, named
+	runs    []string                   // what to write beside each run of trench
+	entries []Entry
 }
 
-// entry is a line of the legend: a name and how to draw its sample.
-type entry struct {
-	name   string
+// Entry is a line of the legend: a name and how to draw its sample.
+type Entry struct {
+	Name   string
 	sample func(p *page, b paper.Box)
 }
 
+// Sample draws the entry's sample into a box.
+func (e Entry) Sample(p *paper.Page, b paper.Box) { e.sample(&page{p}, b) }
+
 func (p *painter) record(name string, sample func(p *page, b paper.Box)) {
 	for _, e := range p.entries {
-		if e.name == name {
+		if e.Name == name {
 			return
 		}
 	}
-	p.entries = append(p.entries, entry{name, sample})
+	p.entries = append(p.entries, Entry{name, sample})
 }
 
 // smallLine is how much thinner lines are in small plans.

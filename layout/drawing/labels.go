@@ -15,15 +15,21 @@ type naming struct {
 	must   bool    // looked for all over the page, not only near by
 }
 
+// letters are the sizes of labels.
+type letters struct {
+	name, crowded float64 // of heads; crowded where there are more than crowdedFrom
+	small         float64 // of junctions and runs of trench
+	side          float64 // of the lengths of the lot's sides
+}
+
+var planLetters = letters{name: 10, crowded: 7.5, small: 7, side: 7.5}
+
 const (
-	labelSize    = 10.0
-	crowdedSize  = 7.5 // where there are more heads than crowdedFrom
-	crowdedFrom  = 60
-	junctionSize = 7.0
-	symbolGap    = 1.5 // between a symbol and its label
-	labelPad     = 1.0 // of free room around a label
-	nearReach    = 10.0
-	mostLetters  = 16
+	crowdedFrom = 60
+	symbolGap   = 1.5 // between a symbol and its label
+	labelPad    = 1.0 // of free room around a label
+	nearReach   = 10.0
+	mostLetters = 16
 )
 
 // labels names the point of connection, the heads and, where there is room,
@@ -59,6 +65,9 @@ func (p *painter) labels(lot *layout.Lot, d *layout.Design) (left int) {
 // names lists what is to be named, the most needed first.
 func (p *painter) names(lot *layout.Lot, d *layout.Design) []naming {
 	var out []naming
+	for _, m := range p.marks {
+		out = append(out, naming{shortLabel(m.Name), p.at(m.At.Vec()), cornerRadius, true})
+	}
 	if c, ok := connectionOf(lot, d); ok {
 		words := layout.POCLabel
 		if c.assumed {
@@ -76,7 +85,39 @@ func (p *painter) names(lot *layout.Lot, d *layout.Design) []naming {
 	for _, j := range junctions(d) {
 		out = append(out, naming{shortLabel(j.name), p.at(j.at.Vec()), junctionSide / 2, false})
 	}
+	return append(out, p.runNames(d)...)
+}
+
+// runNames says beside the middle of each run of trench what the painter was
+// given to say of it.
+func (p *painter) runNames(d *layout.Design) []naming {
+	const room = 1.5 // half the breadth of the trench drawn
+	var out []naming
+	for i, words := range p.runs {
+		if i < len(d.Network.Runs) && words != "" {
+			if at, ok := middle(p.path(d.Network.Runs[i].Path)); ok {
+				out = append(out, naming{words, at, room, false})
+			}
+		}
+	}
 	return out
+}
+
+// middle returns the place half way along a chain.
+func middle(chain []paper.Vec) (paper.Vec, bool) {
+	total := 0.0
+	for _, s := range appendPieces(nil, chain) {
+		total += s[1].Sub(s[0]).Norm()
+	}
+	left := total / 2
+	for _, s := range appendPieces(nil, chain) {
+		long := s[1].Sub(s[0]).Norm()
+		if left <= long && long > 0 {
+			return s[0].Add(s[1].Sub(s[0]).Times(left / long)), true
+		}
+		left -= long
+	}
+	return paper.Vec{}, false
 }
 
 func shortLabel(words string) string {
@@ -88,12 +129,12 @@ func shortLabel(words string) string {
 
 // name finds room for one label and draws its leader where it stands off.
 func (p *painter) name(pl *paper.Placer, n naming, crowded bool) (paper.Label, bool) {
-	size, reach := labelSize, p.frame.Width()+p.frame.Height()
+	size, reach := p.letters.name, p.frame.Width()+p.frame.Height()
 	if crowded {
-		size = crowdedSize
+		size = p.letters.crowded
 	}
 	if !n.must {
-		size, reach = junctionSize, nearReach
+		size, reach = p.letters.small, nearReach
 	}
 	l := paper.Label{Words: n.words, Size: size, Bold: n.must, Anchor: paper.AtMiddle, Backed: true}
 	b := l.Box().Inset(-labelPad)

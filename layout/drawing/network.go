@@ -17,6 +17,7 @@ const (
 	pocRadius      = 6.5
 	junctionSide   = 5.0
 	controllerSide = 11.0
+	cornerRadius   = 7.0
 	smallHead      = 1.7
 )
 
@@ -138,6 +139,18 @@ func drawPOC(p *page, c paper.Vec, assumed bool) {
 	cross := paper.Look{Stroke: black, Width: 1.2}
 	p.Line(c.Add(paper.At(-arm, -arm)), c.Add(paper.At(arm, arm)), cross)
 	p.Line(c.Add(paper.At(-arm, arm)), c.Add(paper.At(arm, -arm)), cross)
+}
+
+func (p *painter) mark(c paper.Vec) {
+	drawMark(p.page, c)
+	p.record("Corner to tape from", func(page *page, b paper.Box) { drawMark(page, b.Centre()) })
+}
+
+// drawMark draws a triangle with a dot in it, as surveyors mark a fixed point.
+func drawMark(p *page, c paper.Vec) {
+	corner := func(deg float64) paper.Vec { return c.Add(paper.At(0, -cornerRadius).Turned(deg)) }
+	p.Rings([][]paper.Vec{{corner(0), corner(120), corner(240)}}, paper.Look{Fill: white, Stroke: black, Width: 1.3})
+	p.Circle(c, 1.2, paper.Look{Fill: black})
 }
 
 func (p *painter) controller(c paper.Vec) {

@@ -53,12 +53,12 @@ func plan(lot *layout.Lot, d *layout.Design) *page {
 
 // summary says in words what the plan shows.
 func summary(d *layout.Design) string {
-	out := statusWords(d.Status) + "."
+	out := StatusWords(d.Status) + "."
 	if d.Reason != "" {
 		out += " " + paper.Clean(d.Reason) + "."
 	}
 	if len(d.Heads) > 0 {
-		out += fmt.Sprintf(" %s. Coverage %s of a target of %s.", proofWords(d), percent(d.Coverage), percent(d.CoverageTarget))
+		out += fmt.Sprintf(" %s. Coverage %s of a target of %s.", ProofWords(d), Percent(d.Coverage), Percent(d.CoverageTarget))
 	}
 	if d.Network.TrenchLength > 0 {
 		out += fmt.Sprintf(" Trench %s.", lengthWords(d.Network.TrenchLength))
@@ -68,7 +68,7 @@ func summary(d *layout.Design) string {
 
 // field draws the plan itself with its scale and returns what the legend must
 // explain and how many labels found no room.
-func (p *page) field(lot *layout.Lot, d *layout.Design) ([]entry, int) {
+func (p *page) field(lot *layout.Lot, d *layout.Design) ([]Entry, int) {
 	bounds, ok := extent(lot, d)
 	if !ok {
 		p.Text(paper.Label{At: planFrame.Centre(), Words: "No outline to draw", Size: 16, Anchor: paper.AtMiddle, Colour: darkGrey})
@@ -77,7 +77,7 @@ func (p *page) field(lot *layout.Lot, d *layout.Design) ([]entry, int) {
 	}
 	v := fit(bounds, planFrame.Inset(planMargin), true)
 	v.frame = planFrame
-	pt := &painter{page: p, view: v}
+	pt := &painter{page: p, view: v, letters: planLetters, words: lengthWords}
 	unnamed := 0
 	p.Clipped(planFrame, func() {
 		pt.lot(lot, d)
@@ -102,6 +102,9 @@ func (p *painter) lot(lot *layout.Lot, d *layout.Design) {
 		}
 		if c, ok := connectionOf(lot, d); ok {
 			p.poc(c)
+		}
+		for _, m := range p.marks {
+			p.mark(p.at(m.At.Vec()))
 		}
 	}
 	for _, h := range d.Heads {

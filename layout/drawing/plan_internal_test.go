@@ -311,7 +311,7 @@ func TestTooManyLabelsAreCounted(t *testing.T) {
 	}
 	bounds, _ := extent(lot, d)
 	small := paper.Box{Left: 0, Top: 0, Right: 300, Bottom: 100}
-	pt := &painter{page: newPage(300, 100, 2), view: fit(bounds, small, false)}
+	pt := &painter{page: newPage(300, 100, 2), view: fit(bounds, small, false), letters: planLetters, words: lengthWords}
 	left := pt.labels(lot, d)
 	assert.Positive(t, left)
 	assert.Equal(t, 45, left+len(pt.Texts)-strayTexts(pt), "every label is there or counted")
@@ -322,7 +322,7 @@ func TestTooManyLabelsAreCounted(t *testing.T) {
 func strayTexts(p *painter) int {
 	n := 0
 	for _, q := range p.Texts {
-		if q[2].Sub(q[1]).Norm() < crowdedSize*(paper.Ascent+paper.Descent)+1e-9 {
+		if q[2].Sub(q[1]).Norm() < planLetters.crowded*(paper.Ascent+paper.Descent)+1e-9 {
 			n++
 		}
 	}

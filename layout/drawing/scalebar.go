@@ -37,8 +37,12 @@ const (
 )
 
 // feetBar and metreBar return the bars for a view.
-func (v view) feetBar() bar  { return roundBar(v.scale*1000*layout.MetresPerFoot, barRoom) }
-func (v view) metreBar() bar { return roundBar(v.scale*1000, barRoom) }
+func (v view) feetBar() bar  { return feetBar(v.scale, barRoom) }
+func (v view) metreBar() bar { return metreBar(v.scale, barRoom) }
+
+// feetBar and metreBar return bars for a scale in page units per millimetre.
+func feetBar(scale, room float64) bar  { return roundBar(scale*1000*layout.MetresPerFoot, room) }
+func metreBar(scale, room float64) bar { return roundBar(scale*1000, room) }
 
 // scaleBar draws a bar from its left end, its figures to the right and left of
 // it.

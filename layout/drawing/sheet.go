@@ -129,15 +129,15 @@ func (t totals) words() string {
 	var by []string
 	for _, s := range statuses() {
 		if n := t.byStatus[s]; n > 0 {
-			by = append(by, fmt.Sprintf("%s %s", decimal(float64(n), 0), strings.ToLower(statusWords(s))))
+			by = append(by, fmt.Sprintf("%s %s", Decimal(float64(n), 0), strings.ToLower(StatusWords(s))))
 		}
 	}
-	out := counted(t.lots, "lot")
+	out := Counted(t.lots, "lot")
 	if len(by) > 0 {
 		out += ": " + strings.Join(by, ", ")
 	}
 	if t.byStatus[layout.StatusDesigned] > 0 {
-		out += fmt.Sprintf(" · designed lots: %s, %s of lawn, %s of trench", counted(t.heads, "head"), areaWords(t.lawnM2), lengthWords(t.trench))
+		out += fmt.Sprintf(" · designed lots: %s, %s of lawn, %s of trench", Counted(t.heads, "head"), areaWords(t.lawnM2), lengthWords(t.trench))
 	}
 	return out
 }
@@ -192,7 +192,7 @@ func (p *page) sheetLegend(y float64, t totals) float64 {
 	f := &flow{p, sheetMargin, y}
 	for _, s := range statuses() {
 		if t.byStatus[s] > 0 {
-			f.entry(statusWords(s), func(p *page, b paper.Box) { drawStatus(p, b.Centre(), 5, s) })
+			f.entry(StatusWords(s), func(p *page, b paper.Box) { drawStatus(p, b.Centre(), 5, s) })
 		}
 	}
 	for _, a := range []paper.AreaStyle{lawn, paving, building, wetted, dryArea} {
@@ -245,12 +245,12 @@ func (p *page) caption(d *layout.Design, b paper.Box, top float64) {
 
 // resultWords is what a caption says of a design.
 func resultWords(d *layout.Design) string {
-	heads := counted(len(d.Heads), "head")
+	heads := Counted(len(d.Heads), "head")
 	switch {
 	case d.Status == layout.StatusDesigned, d.Status == layout.StatusInfeasible && len(d.Heads) > 0:
-		return heads + ", " + percent(d.Coverage)
+		return heads + ", " + Percent(d.Coverage)
 	case d.Reason != "":
 		return d.Reason
 	}
-	return strings.ToLower(statusWords(d.Status))
+	return strings.ToLower(StatusWords(d.Status))
 }

@@ -9,7 +9,6 @@ import (
 )
 
 const (
-	sideSize  = 7.5
 	sideOff   = 4.0  // of the figures from the lot line
 	sideSpare = 10.0 // by which a side must be longer than its figures
 
@@ -132,21 +131,21 @@ func (s side) shares() []float64 {
 }
 
 func (p *painter) side(pl *paper.Placer, s side) {
-	words := lengthWords(s.length())
+	words, size := p.words(s.length()), p.letters.side
 	if s.curve {
 		words = "curve " + words
 	}
 	along := p.at(s.chords[len(s.chords)-1].B.Vec()).Sub(p.at(s.chords[0].A.Vec()))
-	wide := paper.Width(words, sideSize, false)
+	wide := paper.Width(words, size, false)
 	for _, share := range s.shares() {
 		if room := along.Norm() * 2 * min(share, 1-share); room < wide+sideSpare {
 			return
 		}
 		outward := paper.At(-along.Y, along.X).Times(1 / along.Norm()) // the lot lies to the left of its sides
 		at := p.at(s.along(share))
-		at = at.Add(outward.Times(p.bulge(s, at, outward, wide) + sideOff + sideSize/2))
-		l := paper.Label{Words: words, Size: sideSize, Anchor: paper.AtMiddle, Angle: upright(along), Colour: darkGrey}
-		l.At = at.Add(paper.At(0, (paper.Ascent-paper.Descent)/2*sideSize).Turned(l.Angle))
+		at = at.Add(outward.Times(p.bulge(s, at, outward, wide) + sideOff + size/2))
+		l := paper.Label{Words: words, Size: size, Anchor: paper.AtMiddle, Angle: upright(along), Colour: darkGrey}
+		l.At = at.Add(paper.At(0, (paper.Ascent-paper.Descent)/2*size).Turned(l.Angle))
 		if pl.Free(l.Quad()) {
 			p.Text(l)
 			pl.Take(l.Quad())

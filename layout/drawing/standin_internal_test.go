@@ -109,7 +109,7 @@ func standIn(t testing.TB, lot *layout.Lot, throw layout.Length, most int) *layo
 	d.Coverage = 1 - d.DryArea/d.IrrigatedArea
 	if d.Coverage < d.CoverageTarget {
 		d.Status = layout.StatusInfeasible
-		d.Reason = fmt.Sprintf("%d heads reach only %s of the lawn", len(d.Heads), percent(d.Coverage))
+		d.Reason = fmt.Sprintf("%d heads reach only %s of the lawn", len(d.Heads), Percent(d.Coverage))
 	}
 	d.Proof = layout.Proof{Kind: layout.ProofDiscrete, Bound: max(1, len(d.Heads)-1)}
 	connect(lot, d)

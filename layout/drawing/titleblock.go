@@ -64,7 +64,7 @@ func (c *column) rule() {
 
 // titleBlock writes, from the top, the lot, its status, its figures and zones;
 // from the bottom, the legend; the remarks get the room between.
-func (p *page) titleBlock(lot *layout.Lot, d *layout.Design, entries []entry, unnamed int) {
+func (p *page) titleBlock(lot *layout.Lot, d *layout.Design, entries []Entry, unnamed int) {
 	frame := paper.Box{Left: titleFrame.Left + blockPad, Top: titleFrame.Top, Right: titleFrame.Right - blockPad, Bottom: titleFrame.Bottom}
 	c := &column{page: p, frame: frame, y: frame.Top + 8, floor: p.legend(frame, entries)}
 	c.title(d)
@@ -76,9 +76,9 @@ func (p *page) titleBlock(lot *layout.Lot, d *layout.Design, entries []entry, un
 }
 
 func remarksOn(lot *layout.Lot, d *layout.Design, unnamed int) []string {
-	out := remarks(lot, d)
+	out := Remarks(lot, d)
 	if unnamed > 0 {
-		out = append([]string{fmt.Sprintf("%s left out of the plan for want of room.", counted(unnamed, "label"))}, out...)
+		out = append([]string{fmt.Sprintf("%s left out of the plan for want of room.", Counted(unnamed, "label"))}, out...)
 	}
 	return out
 }
@@ -100,11 +100,11 @@ func (c *column) title(d *layout.Design) {
 func (c *column) status(d *layout.Design) {
 	const r = 6.0
 	drawStatus(c.page, paper.At(c.frame.Left+r, c.y+9), r, d.Status)
-	c.line(c.frame.Left+3*r, paper.Shortened(statusWords(d.Status), c.frame.Width()-3*r, headingSize+1, true), headingSize+1, true)
+	c.line(c.frame.Left+3*r, paper.Shortened(StatusWords(d.Status), c.frame.Width()-3*r, headingSize+1, true), headingSize+1, true)
 	c.y += 2
 	c.paragraph(d.Reason, mostReason)
 	if len(d.Heads) > 0 {
-		words := proofWords(d)
+		words := ProofWords(d)
 		if d.Status == layout.StatusInfeasible {
 			words = "Best found: " + words
 		}
@@ -177,7 +177,7 @@ var headColumns = []headColumn{
 }
 
 func pair(a float64, aDecimals int, b float64, bDecimals int) string {
-	return decimal(a, aDecimals) + " (" + decimal(b, bDecimals) + ")"
+	return Decimal(a, aDecimals) + " (" + Decimal(b, bDecimals) + ")"
 }
 
 const (
@@ -216,7 +216,7 @@ func (c *column) cell(col headColumn, words string, bold bool) {
 
 // legend explains, at the foot of the block, what the plan shows, in two
 // columns; it returns where it begins.
-func (p *page) legend(frame paper.Box, entries []entry) float64 {
+func (p *page) legend(frame paper.Box, entries []Entry) float64 {
 	const bottomPad, sample = 10.0, 10.0
 	if len(entries) == 0 {
 		return frame.Bottom - bottomPad
@@ -230,7 +230,7 @@ func (p *page) legend(frame paper.Box, entries []entry) float64 {
 		x := frame.Left + width*float64(i/rows)
 		y := top + (leading+1)*(float64(i%rows)+1.5)
 		e.sample(p, paper.Around(paper.At(x+swatchWidth/2, y+1), swatchWidth, sample))
-		words := paper.Shortened(e.name, width-swatchWidth-7, legendSize, false)
+		words := paper.Shortened(e.Name, width-swatchWidth-7, legendSize, false)
 		p.Text(paper.Label{At: paper.At(x+swatchWidth+5, y+4.4), Words: words, Size: legendSize})
 	}
 	return top - 4
@@ -243,5 +243,5 @@ func zoneNumber(h layout.Head) string {
 	if h.Zone == 0 {
 		return "–"
 	}
-	return decimal(float64(h.Zone), 0)
+	return Decimal(float64(h.Zone), 0)
 }

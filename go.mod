@@ -3,6 +3,7 @@ module lotwright
 go 1.26.8
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/alecthomas/kong v1.17.0
 	github.com/gofrs/flock v0.13.2
 	github.com/grpc-ecosystem/grpc-gateway/v2 v2.33.0
@@ -18,6 +19,7 @@ require (
 	github.com/twpayne/go-geom v1.7.0
 	github.com/xuri/excelize/v2 v2.11.1
 	go.uber.org/goleak v1.3.0
+	golang.org/x/image v0.48.0
 	golang.org/x/net v0.62.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/term v0.48.0

@@ -12,6 +12,7 @@ type painter struct {
 	*page
 	view
 	small   bool // a small plan of a contact sheet: hatches only where they warn
+	bare    bool // for black and white: what heads reach only in outline, one line of the legend for heads of any arc
 	letters letters
 	words   func(layout.Length) string // of the lot's sides
 	marks   []Place                    // permanent points, named
@@ -92,9 +93,13 @@ func (p *painter) below(lot *layout.Lot, d *layout.Design) {
 // water paints what the heads reach, one outline a head so that overlaps show,
 // and what they miss.
 func (p *painter) wetting(d *layout.Design) {
+	style := wetted
+	if p.bare {
+		style.Look.Fill, style.Look.Opacity = "", 0
+	}
 	for _, h := range d.Heads {
 		if chain := p.outline(h.Wetted); chain != nil {
-			p.shapes([][]paper.Vec{chain}, wetted, false)
+			p.shapes([][]paper.Vec{chain}, style, false)
 		}
 	}
 	p.ground(d.Narrow, narrowStrip, true)

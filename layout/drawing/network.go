@@ -172,7 +172,11 @@ func (p *painter) head(h layout.Head) {
 		return
 	}
 	drawHead(p.page, c, h)
-	p.record(headName(h), func(page *page, b paper.Box) { drawHead(page, b.Centre(), h) })
+	name := headName(h)
+	if p.bare && h.Kind == layout.FixedArc && !h.Pinned {
+		name = "Head, its arc in black"
+	}
+	p.record(name, func(page *page, b paper.Box) { drawHead(page, b.Centre(), h) })
 }
 
 func drawSmallHead(p *page, c paper.Vec) {

@@ -14,7 +14,7 @@ type Place struct {
 	At   geom.Point
 }
 
-// Part is a plan drawn as part of a larger page.
+// Part is a plan drawn as part of a larger page, for black and white.
 type Part struct {
 	Frame  paper.Box
 	Ratios []float64                  // scales 1:N to choose from, rising; none, or too few: any round one
@@ -44,7 +44,7 @@ func (part Part) Draw(on *paper.Page, lot *layout.Lot, d *layout.Design) (out Dr
 		return Drawn{}, false
 	}
 	v := part.view(bounds)
-	p := &painter{page: &page{on}, view: v, letters: partLetters, words: part.Length, marks: part.Marks, runs: part.Runs}
+	p := &painter{page: &page{on}, view: v, bare: true, letters: partLetters, words: part.Length, marks: part.Marks, runs: part.Runs}
 	if p.words == nil {
 		p.words = lengthWords
 	}

@@ -57,6 +57,7 @@ var rules = []rule{
 	{"server/store", none, none},
 	{"server/store/*", []string{"server/store"}, nil},
 	{"server/queue", []string{"server/store"}, nil},
+	{"server/sheet", []string{"layout", "layout/geom", "layout/paper", "layout/drawing", "layout/stakeout"}, nil},
 	{"server/cli", []string{"..."}, nil},
 	{"server/cmd/lotwright", []string{"server/cli"}, none},
 }
@@ -88,6 +89,7 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"importer/asbuilt", "lotwright/layout/design"},  // nor hold what was built against a design
 		{"server/rpc", "lotwright/importer/assemble"},    // rpc must not open files
 		{"server/table", "lotwright/layout/design"},      // tables must not design
+		{"server/sheet", "lotwright/layout/takeoff"},     // sheets get parts as tables
 		{"server/cmd/lotwright", "lotwright/layout"},     // main only starts the command line
 		{"proto/lotwright/v1", "lotwright/layout"},       // proto knows nothing
 		{"somewhere/new", "lotwright/layout"},            // no rule, nothing of ours

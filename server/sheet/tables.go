@@ -1,0 +1,182 @@
+package sheet
+
+import (
+	"fmt"
+
+	"lotwright/layout"
+	"lotwright/layout/drawing"
+	"lotwright/layout/geom"
+	"lotwright/layout/stakeout"
+)
+
+// stakes is the stake-out of a lot and the corners it tapes from.
+type stakes struct {
+	stakeout.Result
+	marks []drawing.Place
+}
+
+// stakeOut finds two tapes to every head and junction. Without an outline there
+// is nothing to tape from.
+func stakeOut(lot *layout.Lot, d *layout.Design, u Units) (stakes, error) {
+	targets := stakeTargets(d)
+	if lot == nil || len(targets) == 0 {
+		return stakes{}, nil
+	}
+	sees, err := stakeout.Past(geom.Union(lot.Building, lot.Wall))
+	if err != nil {
+		return stakes{}, err
+	}
+	corners := stakeout.References(lot.Building, lot.Parcel)
+	r, err := stakeout.Table(targets, corners, stakeout.Settings{Graduation: u.graduation(), Sees: sees})
+	if err != nil {
+		return stakes{}, err
+	}
+	out := stakes{Result: r}
+	for _, n := range r.References {
+		out.marks = append(out.marks, drawing.Place{Name: n.Name, At: n.At})
+	}
+	return out, nil
+}
+
+func stakeTargets(d *layout.Design) []stakeout.Named {
+	var out []stakeout.Named
+	for _, h := range d.Heads {
+		out = append(out, stakeout.Named{Name: h.Label, At: h.At})
+	}
+	for _, j := range drawing.Junctions(d) {
+		out = append(out, stakeout.Named{Name: j.Name, At: j.At})
+	}
+	return out
+}
+
+// stakeTable sets the stake-out with how to read it, and what cannot be staked.
+func (f *flow) stakeTable(s stakes) {
+	if len(s.Rows) > 0 {
+		f.table(Table{
+			Title: "Stake-out",
+			Note: "Pull both tapes level, with 0 at the corner named. The stake goes where they cross, on the side given when you stand at the " +
+				"first corner and look to the second. A name with * is a stake already set. Corners B are of buildings, L of the lot. " +
+				"Rounding leaves a stake at most " + f.settings.Units.small(s.WorstError) + " off.",
+			Head:  []string{"Stake", "From", "Tape", "From", "Tape", "Side"},
+			Align: []Align{AlignLeft, AlignLeft, AlignRight, AlignLeft, AlignRight},
+			Rows:  stakeRows(s.Rows, f.settings.Units.graduation()),
+		})
+	}
+	if len(s.Missed) == 0 {
+		return
+	}
+	t := Table{Title: "Not to be staked by tapes: scale these from the plan", Head: []string{"Place", "Why"}}
+	for _, m := range s.Missed {
+		t.Rows = append(t.Rows, []string{m.Target.Name, m.Reason})
+	}
+	f.table(t)
+}
+
+func stakeRows(rows []stakeout.Row, g stakeout.Graduation) (out [][]string) {
+	from := func(t stakeout.Tape) string {
+		if t.Stake {
+			return t.From.Name + " *"
+		}
+		return t.From.Name
+	}
+	for _, r := range rows {
+		out = append(out, []string{r.Target.Name, from(r.First), g.Text(r.First.Marks), from(r.Second), g.Text(r.Second.Marks), string(r.Side)})
+	}
+	return out
+}
+
+// headTable lists what each head is set to.
+func headTable(d *layout.Design, u Units) Table {
+	t := Table{Title: "Heads",
+		Head:  []string{"Head", "Zone", "Arc", "From", "Throw", "Pressure", "Flow"},
+		Align: []Align{AlignLeft, AlignRight, AlignRight, AlignRight, AlignRight, AlignRight, AlignRight}}
+	variable := false
+	for _, h := range d.Heads {
+		arc, from := "edge", "–"
+		if h.Kind == layout.FixedArc {
+			arc, from = fmt.Sprintf("%.0f°", h.ArcSweep), fmt.Sprintf("%.0f°", h.ArcStart)
+		} else {
+			variable = true
+		}
+		zone := "–"
+		if h.Zone > 0 {
+			zone = fmt.Sprint(h.Zone)
+		}
+		t.Rows = append(t.Rows, []string{h.Label, zone, arc, from, u.length(h.Throw), u.pressure(h.Pressure), u.flow(h.Flow)})
+	}
+	if variable {
+		t.Note = "Arc \"edge\": set the throw bearing by bearing to the edge of the lawn, at most the throw given."
+	} else if len(d.Heads) > 0 {
+		t.Note = "Arcs run clockwise from a bearing, north being 0°."
+	}
+	return t
+}
+
+// trenchTable lists the runs of trench.
+func trenchTable(d *layout.Design, u Units) Table {
+	t := Table{Title: "Trench", Head: []string{"Run", "From", "To", "Surface", "Length", "Depth"}, Sums: 1,
+		Align: []Align{AlignLeft, AlignLeft, AlignLeft, AlignLeft, AlignRight, AlignRight}}
+	for i, r := range d.Network.Runs {
+		t.Rows = append(t.Rows, []string{runName(i), r.From, r.To, surfaceWords(r.Surface), u.length(r.Length), u.depth(r.Depth)})
+	}
+	if len(t.Rows) > 0 {
+		t.Rows = append(t.Rows, []string{"", "", "", "Total", u.length(d.Network.TrenchLength), ""})
+	}
+	return t
+}
+
+func surfaceWords(s layout.Surface) string {
+	if s == layout.SurfacePaving {
+		return "under paving"
+	}
+	if s == layout.SurfaceSleeve {
+		return "in sleeve"
+	}
+	return string(s)
+}
+
+// pipeTable lists the runs of pipe.
+func pipeTable(d *layout.Design, u Units) Table {
+	t := Table{Title: "Pipe", Head: []string{"Pipe", "From", "To", "Size", "Length", "Flow"}, Sums: 1,
+		Align: []Align{AlignLeft, AlignLeft, AlignLeft, AlignLeft, AlignRight, AlignRight}}
+	for _, p := range d.Network.Pipes {
+		size := p.Size
+		if size == "" {
+			size = "–"
+		}
+		t.Rows = append(t.Rows, []string{p.Label, p.From, p.To, size, u.length(p.Length), u.flow(p.Flow)})
+	}
+	if len(t.Rows) > 0 {
+		t.Rows = append(t.Rows, []string{"", "", "", "Total", u.length(d.Network.PipeLength), ""})
+	}
+	return t
+}
+
+// notes sets the reason of a lot that is not designed and every remark, whole.
+func (f *flow) notes(in Lot, unnamed int) {
+	remarks := drawing.Remarks(in.Lot, in.Design)
+	if in.Design.Reason != "" {
+		remarks = append([]string{drawing.StatusWords(in.Design.Status) + ": " + in.Design.Reason}, remarks...)
+	}
+	if unnamed > 0 {
+		remarks = append(remarks, fmt.Sprintf("%s left out of the plan for want of room.", drawing.Counted(unnamed, "label")))
+	}
+	if len(remarks) == 0 {
+		return
+	}
+	f.band(false)
+	f.heading("Notes", 2*bodyLeading)
+	for _, words := range remarks {
+		f.item("•", words)
+	}
+}
+
+// item writes a paragraph behind a mark.
+func (f *flow) item(mark, words string) {
+	const indent = 14.0
+	f.need(bodyLeading)
+	left, _ := f.column()
+	f.page.Text(paperLabel(left, f.y+bodySize, mark))
+	f.indented(words, indent, bodySize, false)
+	f.y += 2
+}

@@ -3,6 +3,7 @@ module lotwright
 go 1.26.8
 
 require (
+	cloud.google.com/go/longrunning v1.5.0
 	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/alecthomas/kong v1.17.0
 	github.com/gofrs/flock v0.13.2

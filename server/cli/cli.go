@@ -29,7 +29,10 @@ type commands struct {
 	Compare compareCommand `cmd:"" help:"Design every lot at several pressures and compare the totals."`
 	Check   checkCommand   `cmd:"" help:"Say what is wrong with the inputs, without designing."`
 	Serve   serveCommand   `cmd:"" help:"Answer design requests over gRPC and REST."`
+	Backup  backupCommand  `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`
 	Version versionCommand `cmd:"" help:"Print the version."`
+
+	Apart apartCommand `cmd:"" hidden:"" name:"design-apart" help:"Design one lot for the service."`
 }
 
 // Help is shown below the summary by lotwright --help.

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -16,15 +17,17 @@ type serveCommand struct {
 	HTTPListen listenAddress `name:"http-listen" default:"127.0.0.1:7080" placeholder:"HOST:PORT" help:"Where REST is answered."`
 	Reflection bool          `help:"Let gRPC clients list the methods."`
 	Workers    int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
+	Data       string        `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
 }
 
 // Help is shown below the summary by serve --help.
 func (serveCommand) Help() string {
-	return `The service keeps nothing and knows no users: it listens on loopback addresses only. It stops on Ctrl-C, after the requests under way.
+	return `The service knows no users: it listens on loopback addresses only. It stops on Ctrl-C, after the requests under way. With --data it keeps batches, and what it has answered outlives it, however it ends; the next start goes on with the lots that are left.
 
 Examples:
 
     lotwright serve
+    lotwright serve --data /var/lib/lotwright
     curl -s -H 'Content-Type: application/geo+json' --data-binary @lots.geojson 'http://127.0.0.1:7080/v1/lots:design?head_pressure=55psi'
     lotwright serve --reflection --grpc-listen 127.0.0.1:0`
 }
@@ -53,24 +56,45 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 		return err
 	}
 	log := slog.New(slog.NewTextHandler(c.err, nil))
-	server, err := rpc.New(rpc.Options{
+	grpc, http, err := s.listen()
+	if err != nil {
+		return err
+	}
+	options := serviceOptions(workers, log)
+	options.Reflection = s.Reflection
+	if s.Data != "" {
+		return serveBatches(ctx, s.Data, options, grpc, http)
+	}
+	server, err := rpc.New(options)
+	if err != nil {
+		return errors.Join(err, grpc.Close(), http.Close())
+	}
+	return answer(ctx, server, log, grpc, http)
+}
+
+// serviceOptions are those of a service that keeps nothing.
+func serviceOptions(workers int, log *slog.Logger) rpc.Options {
+	return rpc.Options{
 		Design: designForRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
-		Workers: workers, Reflection: s.Reflection, Log: log,
-	})
-	if err != nil {
-		return err
+		Workers: workers, Log: log,
 	}
-	grpc, err := net.Listen("tcp", string(s.GRPCListen))
-	if err != nil {
-		return err
+}
+
+// listen takes both addresses or none.
+func (s *serveCommand) listen() (grpc, http net.Listener, err error) {
+	if grpc, err = net.Listen("tcp", string(s.GRPCListen)); err != nil {
+		return nil, nil, err
 	}
-	http, err := net.Listen("tcp", string(s.HTTPListen))
-	if err != nil {
-		_ = grpc.Close() // the other fault is reported
-		return err
+	if http, err = net.Listen("tcp", string(s.HTTPListen)); err != nil {
+		return nil, nil, errors.Join(err, grpc.Close())
 	}
+	return grpc, http, nil
+}
+
+// answer serves until ctx ends.
+func answer(ctx context.Context, server *rpc.Server, log *slog.Logger, grpc, http net.Listener) error {
 	log.Info("listening", "grpc", grpc.Addr().String(), "http", http.Addr().String())
-	err = server.Serve(ctx, grpc, http)
+	err := server.Serve(ctx, grpc, http)
 	log.Info("stopped")
 	return err
 }

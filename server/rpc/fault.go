@@ -13,6 +13,8 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
 	"google.golang.org/protobuf/types/known/durationpb"
+
+	"lotwright/server/store"
 )
 
 // errorDomain is the domain of the reasons in google.rpc.ErrorInfo.
@@ -33,6 +35,15 @@ const (
 	reasonNotAcceptable   = "NOT_ACCEPTABLE"
 	reasonForbiddenHost   = "FORBIDDEN_HOST"
 	reasonForbiddenOrigin = "FORBIDDEN_ORIGIN"
+	reasonNotFound        = "NOT_FOUND"
+	reasonExists          = "EXISTS"
+	reasonRequestReused   = "REQUEST_ID_REUSED" // with another request
+	reasonWrongState      = "WRONG_STATE"       // what is asked for does not go with the present state
+	reasonImportGap       = "IMPORT_GAP"        // lots before this place are missing
+	reasonOutcomeUnknown  = "OUTCOME_UNKNOWN"   // to be repeated with the same request id
+	reasonStoreFull       = "STORE_FULL"
+	reasonStopping        = "STOPPING"
+	reasonNotReady        = "NOT_READY"
 )
 
 // Keys of google.rpc.ErrorInfo metadata that become members of a problem
@@ -131,8 +142,8 @@ func (f *fault) validAbout() map[string]string {
 // valid makes s fit for a proto string, which must be UTF-8.
 func valid(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
 
-// toStatus translates any error; ok is false for one that the client is told
-// nothing of.
+// toStatus translates any error; ok is false for one that the client is not told
+// all of.
 func toStatus(err error) (st *status.Status, ok bool) {
 	var f *fault
 	var refusal *Refusal
@@ -141,6 +152,8 @@ func toStatus(err error) (st *status.Status, ok bool) {
 		return f.status(), true
 	case errors.As(err, &refusal):
 		return refusal.fault().status(), true
+	case storeFault(err) != nil:
+		return storeFault(err).status(), !errors.Is(err, store.ErrUnknown) && !errors.Is(err, store.ErrFull)
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return status.FromContextError(err), true
 	}

@@ -160,6 +160,7 @@ func atStreet(s layout.Supply, p layout.Pressure) layout.Supply {
 // service is a server under test.
 type service struct {
 	*backend
+	server   *rpc.Server
 	client   pb.DesignerClient
 	conn     *grpc.ClientConn
 	grpcAddr string
@@ -201,6 +202,7 @@ func serve(t *testing.T, change func(*rpc.Options)) *service {
 	}
 	server, err := rpc.New(o)
 	require.NoError(t, err)
+	s.server = server
 	var lc net.ListenConfig
 	g, err := lc.Listen(t.Context(), "tcp", "127.0.0.1:0")
 	require.NoError(t, err)

@@ -6,20 +6,31 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
 
+	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "lotwright/proto/lotwright/v1"
 )
 
-// healthPath answers GET with the state of the service.
-const healthPath = "/healthz"
+// Paths that answer GET with the state of the service: that it runs, and that it
+// can do its work.
+const (
+	healthPath = "/healthz"
+	readyPath  = "/readyz"
+)
 
 // gateway translates JSON calls and passes them to the gRPC server over conn.
 func (s *Server) gateway(ctx context.Context, conn *grpc.ClientConn) (http.Handler, error) {
@@ -38,12 +49,63 @@ func (s *Server) gateway(ctx context.Context, conn *grpc.ClientConn) (http.Handl
 		runtime.WithIncomingHeaderMatcher(none),
 		runtime.WithOutgoingHeaderMatcher(none),
 		runtime.WithMiddlewares(s.typed),
+		runtime.WithForwardResponseOption(accepted),
+		runtime.SetQueryParameterParser(strictQuery{}),
 		runtime.WithHealthEndpointAt(grpc_health_v1.NewHealthClient(conn), healthPath),
 	)
-	if err := mux.HandlePath(http.MethodPost, filePath, s.serveFile); err != nil {
+	if err := pb.RegisterDesignerHandler(ctx, mux, conn); err != nil {
 		return nil, err
 	}
-	return mux, pb.RegisterDesignerHandler(ctx, mux, conn)
+	if s.options.Store != nil {
+		if err := pb.RegisterBatchServiceHandler(ctx, mux, conn); err != nil {
+			return nil, err
+		}
+	}
+	for _, route := range s.routes() { // the last that fits is taken
+		if err := mux.HandlePath(route.method, route.path, route.serve); err != nil {
+			return nil, err
+		}
+	}
+	return mux, nil
+}
+
+// route is a path that no proto describes.
+type route struct {
+	method, path string
+	serve        runtime.HandlerFunc
+}
+
+func (s *Server) routes() []route {
+	list := []route{{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady}}
+	if s.options.Store != nil {
+		list = append(list, route{http.MethodGet, exportPath, s.batches().serveExport})
+	}
+	return list
+}
+
+// serveReady answers GET on [readyPath]: whether calls would be answered now.
+func (s *Server) serveReady(w http.ResponseWriter, r *http.Request, _ map[string]string) {
+	if err := s.ready(r.Context()); err != nil {
+		writeError(w, err)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+func (s *Server) ready(ctx context.Context) error {
+	select {
+	case <-s.stopping:
+		return faultf(codes.Unavailable, reasonStopping, "the server is stopping").status().Err()
+	default:
+	}
+	if s.options.Store == nil {
+		return nil
+	}
+	if err := s.options.Store.Check(ctx); err != nil {
+		s.options.Log.Error("not ready", "error", err.Error())
+		return faultf(codes.Unavailable, reasonNotReady, "the store cannot be used; the server's log has the details").status().Err()
+	}
+	return nil
 }
 
 // typed checks the requests of the methods that come from the protos: JSON,
@@ -71,6 +133,47 @@ func (s *Server) checkTyped(w http.ResponseWriter, r *http.Request) error {
 	l := s.options.Limits
 	_, err := openBody(w, r, bodyLimits{l.JSON, l.JSON, "JSON", "JSON"}, l.ReadIdle)
 	return err
+}
+
+// accepted tells, by HTTP's own means, of work that goes on and where to ask
+// about it.
+func accepted(ctx context.Context, w http.ResponseWriter, m proto.Message) error {
+	o, ok := m.(*longrunningpb.Operation)
+	if !ok || o.GetDone() {
+		return nil
+	}
+	w.Header().Set("Retry-After", strconv.Itoa(int(retryAfter.Seconds())))
+	if method, _ := runtime.RPCMethod(ctx); method == pb.BatchService_DesignBatch_FullMethodName {
+		w.Header().Set("Location", "/v1/"+o.GetName())
+		w.WriteHeader(http.StatusAccepted)
+	}
+	return nil
+}
+
+// strictQuery reads the parameters of a query into the fields of a message.
+// Unknown and repeated ones, which are usually passed over, are refused.
+type strictQuery struct{ runtime.DefaultQueryParser }
+
+// Parse reads the parameters.
+func (q strictQuery) Parse(m proto.Message, values url.Values, inPath *utilities.DoubleArray) error {
+	var c checker
+	var names []string
+	for name := range values {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		switch f := m.ProtoReflect().Descriptor().Fields().ByName(protoreflect.Name(name)); {
+		case f == nil || inPath.HasCommonPrefix([]string{name}):
+			c.add(name, "no such parameter")
+		case len(values[name]) > 1:
+			c.add(name, "given %d times", len(values[name]))
+		}
+	}
+	if err := c.err(); err != nil {
+		return err // of which the gateway takes the text
+	}
+	return q.DefaultQueryParser.Parse(m, values, inPath)
 }
 
 // strict reads JSON as one value with nothing unknown, doubled or left over,
@@ -108,15 +211,28 @@ func routingError(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w
 	case http.StatusNotFound:
 		plainProblem(httpStatus, codeOf(codes.NotFound), "nothing is served at this path").write(w)
 	case http.StatusMethodNotAllowed:
-		allowed := http.MethodPost
-		if r.URL.Path == healthPath {
-			allowed = http.MethodGet
-		}
+		allowed := allowedAt(r.URL.Path)
 		w.Header().Set("Allow", allowed)
 		plainProblem(httpStatus, "METHOD_NOT_ALLOWED", "want "+allowed).write(w)
 	default:
 		plainProblem(httpStatus, codeOf(codes.InvalidArgument), "the request does not follow HTTP").write(w)
 	}
+}
+
+// allowedAt are the methods of a path that is served.
+func allowedAt(path string) string {
+	path, verb, _ := strings.Cut(path, ":")
+	switch {
+	case path == healthPath, path == readyPath, verb == "watch", verb == "export":
+		return http.MethodGet
+	case verb != "":
+		return http.MethodPost
+	case path == "/v1/"+batchesName:
+		return http.MethodGet + ", " + http.MethodPost
+	case strings.HasPrefix(path, "/v1/"+batchesName+"/") && strings.Count(path, "/") == 3:
+		return http.MethodGet + ", " + http.MethodDelete
+	}
+	return http.MethodGet
 }
 
 // writeError answers with the problem document of a status error.

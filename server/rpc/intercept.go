@@ -7,6 +7,7 @@ import (
 	"runtime/debug"
 	"strings"
 
+	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 
@@ -49,7 +50,12 @@ func (s *Server) recovered(method string, call func() error) (err error) {
 // ours tells the service's own methods from health and reflection, which must
 // answer however busy the server is.
 func ours(method string) bool {
-	return strings.HasPrefix(method, "/"+pb.Designer_ServiceDesc.ServiceName+"/")
+	service, _, _ := strings.Cut(strings.TrimPrefix(method, "/"), "/")
+	switch service {
+	case pb.Designer_ServiceDesc.ServiceName, pb.BatchService_ServiceDesc.ServiceName, longrunningpb.Operations_ServiceDesc.ServiceName:
+		return true
+	}
+	return false
 }
 
 func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {

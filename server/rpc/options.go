@@ -8,6 +8,7 @@ import (
 	"runtime"
 
 	"lotwright/layout"
+	"lotwright/server/store"
 )
 
 // Options are what a [Server] is made of. The four functions must be there;
@@ -26,6 +27,9 @@ type Options struct {
 	// AtStreet is a measured supply as it would be with another static
 	// pressure in the street.
 	AtStreet func(measured layout.Supply, static layout.Pressure) layout.Supply
+
+	// Store keeps batches; nil means that there is no service of batches.
+	Store store.Store
 
 	Limits  Limits
 	Workers int // lots designed at a time; 0 means one a processor

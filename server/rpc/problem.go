@@ -94,6 +94,10 @@ func httpStatus(c codes.Code, reason string) int {
 		return http.StatusNotAcceptable
 	case reasonBusy:
 		return http.StatusTooManyRequests
+	case reasonWrongState, reasonImportGap:
+		return http.StatusConflict
+	case reasonStoreFull:
+		return http.StatusInsufficientStorage
 	}
 	switch c {
 	case codes.ResourceExhausted:

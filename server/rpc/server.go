@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
@@ -25,6 +26,9 @@ type Server struct {
 	options  Options
 	workers  slots // designs under way
 	requests slots // calls under way
+
+	stopping chan struct{} // closed when no more work is taken up
+	stop     func()
 }
 
 // New returns a server, or says which option is missing.
@@ -33,7 +37,9 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests)}, nil
+	s := &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests), stopping: make(chan struct{})}
+	s.stop = sync.OnceFunc(func() { close(s.stopping) })
+	return s, nil
 }
 
 // Serve answers gRPC on one listener and HTTP on the other until ctx ends;
@@ -54,6 +60,7 @@ func (s *Server) Serve(ctx context.Context, grpcListener, httpListener net.Liste
 		err = nil
 	case err = <-r.failed:
 	}
+	s.stop()
 	r.stop(s.options.Limits.Stop)
 	return err
 }
@@ -118,6 +125,9 @@ func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Liste
 		r.serve(func() error { return r.http.Serve(limitConnections(httpListener, s.options.Limits)) })
 	}
 	r.health.SetServingStatus(pb.Designer_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
+	if s.options.Store != nil {
+		r.health.SetServingStatus(pb.BatchService_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
+	}
 	return r, nil
 }
 
@@ -169,6 +179,11 @@ func (s *Server) grpcServer(h *health.Server, more ...grpc.ServerOption) *grpc.S
 		grpc.WaitForHandlers(true),
 	)...)
 	pb.RegisterDesignerServer(g, designer{Server: s})
+	if s.options.Store != nil {
+		b := s.batches()
+		pb.RegisterBatchServiceServer(g, b)
+		longrunningpb.RegisterOperationsServer(g, operations{batches: b})
+	}
 	grpc_health_v1.RegisterHealthServer(g, h)
 	if s.options.Reflection {
 		reflection.Register(g)

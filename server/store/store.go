@@ -183,7 +183,7 @@ type Store interface {
 	// the one behind after.
 	Designs(ctx context.Context, t Tenant, batch string, revision, after, n int) ([]Design, error)
 	// Finished lists at most n designs of an operation in the order in which
-	// they were finished, from the one behind after.
+	// they were finished, from the one behind after, without their content.
 	Finished(ctx context.Context, t Tenant, operation string, after, n int) ([]Design, error)
 
 	// Check says whether the store can be read and has not failed.

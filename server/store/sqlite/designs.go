@@ -28,8 +28,8 @@ func (s *Store) Designs(ctx context.Context, t store.Tenant, batch string, revis
 
 // Finished lists designs in the order in which they were finished.
 func (s *Store) Finished(ctx context.Context, t store.Tenant, operation string, after, n int) ([]store.Design, error) {
-	return rows(ctx, s.read, scanDesign, `SELECT `+designColumns+` FROM design WHERE tenant = ? AND operation = ? AND place > ? ORDER BY place LIMIT ?`,
-		t, operation, after, n)
+	return rows(ctx, s.read, scanDesign, `SELECT number, lot, place, status, reason, NULL FROM design
+		WHERE tenant = ? AND operation = ? AND place > ? ORDER BY place LIMIT ?`, t, operation, after, n)
 }
 
 // Settings are those of the chunk's operation.

@@ -304,6 +304,7 @@ func (s suite[Tx]) designs() {
 	page, err = s.Finished(s.Context(), ours, "o", 0, 2)
 	require.NoError(s, err)
 	assert.Equal(s, []int{5, 3}, numbers(page))
+	assert.Empty(s, page[0].Content)
 	page, err = s.Finished(s.Context(), ours, "o", 2, 9)
 	require.NoError(s, err)
 	assert.Equal(s, []int{1, 2, 4}, numbers(page))

@@ -1,0 +1,180 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"os"
+	"os/exec"
+	"time"
+
+	"github.com/riverqueue/river/riverdriver/riversqlite"
+
+	"lotwright/server/queue"
+	"lotwright/server/rpc"
+	"lotwright/server/store"
+	"lotwright/server/store/sqlite"
+)
+
+// serveBatches serves with a store and a queue behind. Lots under way at the end
+// are finished if that takes no longer than requests are given.
+func serveBatches(ctx context.Context, folder string, options rpc.Options, grpc, http net.Listener) (err error) {
+	kept, err := sqlite.Open(ctx, folder)
+	if err != nil {
+		return errors.Join(err, grpc.Close(), http.Close())
+	}
+	defer func() { err = errors.Join(err, kept.Close()) }()
+	options.Store = kept
+	server, jobs, err := batchService(ctx, kept, options)
+	if err != nil {
+		return errors.Join(err, grpc.Close(), http.Close())
+	}
+	ctx, fail := context.WithCancelCause(ctx)
+	defer fail(nil)
+	go func() {
+		select {
+		case <-kept.Failed():
+			fail(errDisk)
+		case <-ctx.Done():
+		}
+	}()
+	drained := make(chan error, 1)
+	go func() {
+		<-ctx.Done()
+		drained <- drain(jobs)
+	}()
+	err = answer(ctx, server, options.Log, grpc, http)
+	fail(nil)
+	if errors.Is(context.Cause(ctx), errDisk) {
+		err = errors.Join(errDisk, err)
+	}
+	return errors.Join(err, <-drained)
+}
+
+// errDisk ends a service whose disk has failed: what it shows of the store need
+// not be there any more. The next start reads what is.
+var errDisk = errors.New("the disk failed a write; see the log, and start again")
+
+// batchService is the service with its queue at work.
+func batchService(ctx context.Context, kept *sqlite.Store, options rpc.Options) (*rpc.Server, *queue.Queue[*sql.Tx], error) {
+	server, err := rpc.New(options)
+	if err != nil {
+		return nil, nil, err
+	}
+	jobs, err := queue.New(ctx, riversqlite.New(kept.Writer()), kept, queue.Options{
+		Design: server.DesignStored, Apart: designApart, Failed: server.FailedStored,
+		Alone: true, Workers: options.Workers, Log: options.Log,
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	return server, jobs, jobs.Start(ctx)
+}
+
+// drainTime is how long lots under way are waited for.
+const drainTime = 10 * time.Second
+
+func drain(jobs *queue.Queue[*sql.Tx]) error {
+	ctx, cancel := context.WithTimeout(context.Background(), drainTime)
+	defer cancel()
+	return jobs.Stop(ctx)
+}
+
+// A lot that may have ended a service is designed by another process, which says
+// on its output what came of it.
+
+// apartRequest is what that process reads.
+type apartRequest struct {
+	Lot      store.Lot
+	Settings []byte
+}
+
+// designApart designs a lot in a process of its own.
+func designApart(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
+	self, err := os.Executable()
+	if err != nil {
+		return store.Design{}, err
+	}
+	var request, answer, log bytes.Buffer
+	if err := gob.NewEncoder(&request).Encode(apartRequest{lot, settings}); err != nil {
+		return store.Design{}, err
+	}
+	child := exec.CommandContext(ctx, self, "design-apart")
+	in, err := child.StdinPipe()
+	if err != nil {
+		return store.Design{}, err
+	}
+	defer in.Close() // open until the answer is there: its end tells the child that nobody waits
+	child.Stdout, child.Stderr = &answer, &log
+	if err := child.Start(); err != nil {
+		return store.Design{}, err
+	}
+	_, unread := in.Write(request.Bytes())
+	err = errors.Join(child.Wait(), unread)
+	var d store.Design
+	if err == nil {
+		err = gob.NewDecoder(&answer).Decode(&d)
+	}
+	switch {
+	case ctx.Err() != nil:
+		return store.Design{}, ctx.Err()
+	case err != nil:
+		return store.Design{}, fmt.Errorf("%w: %w: %s", queue.ErrDied, err, tail(log.Bytes()))
+	}
+	return d, nil
+}
+
+// tail is the end of a log that may be long.
+func tail(log []byte) []byte {
+	const most = 2000
+	return log[max(len(log)-most, 0):]
+}
+
+// apartCommand is that process.
+type apartCommand struct{}
+
+// Run designs the lot on its input.
+func (apartCommand) Run(ctx context.Context, c *console) error {
+	var request apartRequest
+	if err := gob.NewDecoder(c.in).Decode(&request); err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	go func() {
+		_, _ = io.Copy(io.Discard, c.in)
+		cancel() // whoever asked is gone
+	}()
+	server, err := rpc.New(serviceOptions(1, slog.New(slog.NewTextHandler(c.err, nil))))
+	if err != nil {
+		return err
+	}
+	d, err := server.DesignStored(ctx, request.Lot, request.Settings)
+	if err != nil {
+		return err
+	}
+	return gob.NewEncoder(c.out).Encode(d)
+}
+
+// backupCommand copies the store of a service.
+type backupCommand struct {
+	Data string `required:"" type:"existingdir" placeholder:"DIR" help:"The folder that lotwright serve --data was given."`
+	Out  string `arg:"" type:"path" help:"File to write; it must not be there."`
+}
+
+// Help is shown below the summary by backup --help.
+func (backupCommand) Help() string {
+	return `The copy is of one moment and is checked before it gets its name. To go back to it, put it as lotwright.db into an empty folder and serve that.
+
+Example:
+
+    lotwright backup --data /var/lib/lotwright batches-monday.db`
+}
+
+// Run writes the copy.
+func (b *backupCommand) Run(ctx context.Context) error { return sqlite.Backup(ctx, b.Data, b.Out) }

@@ -1,0 +1,132 @@
+package rpc
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	"lotwright/layout/feature"
+	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/store"
+)
+
+// exportPage is how many designs are read at a time.
+const exportPage = 20
+
+// eachDesign passes on the features of every lot of a revision.
+func (b batches) eachDesign(ctx context.Context, o store.Operation, emit func(lot string, features [][]byte) error) error {
+	for after := 0; ; {
+		list, err := b.store.Designs(ctx, tenant(ctx), o.Batch, o.Revision, after, exportPage)
+		if err != nil || len(list) == 0 {
+			return err
+		}
+		for _, d := range list {
+			features, err := keptFeatures(d)
+			if err != nil {
+				return err
+			}
+			if err := emit(d.Lot, features); err != nil {
+				return err
+			}
+			after = d.Number
+		}
+	}
+}
+
+// keptFeatures are the features of a design as they were first written.
+func keptFeatures(d store.Design) ([][]byte, error) {
+	m := &pb.Design{}
+	if err := proto.Unmarshal(d.Content, m); err != nil {
+		return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)
+	}
+	var collection struct{ Features []json.RawMessage }
+	if err := json.Unmarshal([]byte(m.Geojson), &collection); err != nil {
+		return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)
+	}
+	out := make([][]byte, len(collection.Features))
+	for i, f := range collection.Features {
+		out[i] = bytes.TrimSpace(f)
+	}
+	return out, nil
+}
+
+// ExportDesigns sends the features of a revision, a lot a message.
+func (b batches) ExportDesigns(req *pb.ExportDesignsRequest, stream grpc.ServerStreamingServer[pb.ExportDesignsResponse]) error {
+	batch, err := resource("name", req.GetName(), batchesName)
+	if err != nil {
+		return err
+	}
+	o, err := b.ended(stream.Context(), batch, int(req.GetRevision()))
+	if err != nil {
+		return err
+	}
+	return b.eachDesign(stream.Context(), o, func(lot string, features [][]byte) error {
+		m := &pb.ExportDesignsResponse{Lot: lot}
+		for _, f := range features {
+			m.Features = append(m.Features, string(f))
+		}
+		return stream.Send(m)
+	})
+}
+
+// exportPath is where a revision is given as one GeoJSON file.
+const exportPath = "/v1/batches/{batch}:export"
+
+// serveExport answers GET on [exportPath]. As with [Server.serveFile], an answer
+// that has begun is completed or broken off.
+func (b batches) serveExport(w http.ResponseWriter, r *http.Request, params map[string]string) {
+	out := &begun{ResponseWriter: w}
+	err := b.guard(exportPath, func() error { return b.exportFile(out, r, params["batch"]) })
+	switch {
+	case err == nil:
+	case out.begun:
+		panic(http.ErrAbortHandler)
+	default:
+		writeError(w, err)
+	}
+}
+
+func (b batches) exportFile(w http.ResponseWriter, r *http.Request, batch string) error {
+	revision, err := queryRevision(r.URL.RawQuery)
+	if err != nil {
+		return err
+	}
+	form, err := negotiate(r.Header)
+	if err != nil {
+		return err
+	}
+	o, err := b.ended(r.Context(), batch, revision)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", form.mediaType)
+	writer := feature.NewWriter(w, form.format)
+	if err := b.eachDesign(r.Context(), o, func(_ string, features [][]byte) error { return writer.WriteFeatures(features) }); err != nil {
+		return err
+	}
+	return writer.Close()
+}
+
+// queryRevision reads the one parameter of an export.
+func queryRevision(rawQuery string) (int, error) {
+	values, err := url.ParseQuery(rawQuery)
+	text := values.Get("revision")
+	if err != nil || len(values) > 1 || len(values) == 1 && len(values["revision"]) != 1 {
+		return 0, invalidFields([]violation{{"query", "want revision once or nothing"}})
+	}
+	if text == "" {
+		return 0, nil
+	}
+	n, err := strconv.ParseUint(text, 10, 31)
+	if err != nil {
+		return 0, invalidFields([]violation{{"revision", notA(text, "number").Error()}})
+	}
+	return int(n), nil
+}

@@ -1,0 +1,123 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+
+	"google.golang.org/protobuf/proto"
+
+	"lotwright/layout"
+	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/store"
+)
+
+// What is kept of a lot, of settings and of a design are the messages Lot,
+// Settings and Design.
+
+// DesignStored designs a lot that was imported. It shares the workers with the
+// calls of clients.
+func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
+	m, steer := &pb.Lot{}, &pb.Settings{}
+	if err := errors.Join(proto.Unmarshal(lot.Content, m), proto.Unmarshal(settings, steer)); err != nil {
+		return store.Design{}, err
+	}
+	var c checker
+	checked := c.settings("settings", steer)
+	if err := c.err(); err != nil {
+		return store.Design{}, err
+	}
+	if err := s.workers.take(ctx); err != nil {
+		return store.Design{}, err
+	}
+	defer s.workers.give()
+	d := designer{Server: s}.streamed(ctx, m, checked)
+	if err := ctx.Err(); err != nil {
+		return store.Design{}, err
+	}
+	return s.kept(d), nil
+}
+
+// FailedStored is the design of a lot that the program is to blame for.
+func (s *Server) FailedStored(lot store.Lot, reason string) store.Design {
+	return s.kept(failed(lot.ID, errors.New(reason)))
+}
+
+func (s *Server) kept(d *layout.Design) store.Design {
+	return encoded(s, d, func(d *layout.Design) store.Design {
+		m := designMessage(d)
+		return store.Design{Status: store.Status(d.Status), Reason: m.Reason, Content: deterministic(m)}
+	})
+}
+
+// ended is the operation that made a revision, which must have ended; without a
+// revision, the latest that has.
+func (b batches) ended(ctx context.Context, batch string, revision int) (store.Operation, error) {
+	found, err := b.store.Batch(ctx, tenant(ctx), batch)
+	if err != nil {
+		return store.Operation{}, err
+	}
+	asked := revision
+	if revision == 0 {
+		revision = found.Revision
+	}
+	o, err := b.store.OperationOf(ctx, tenant(ctx), batch, revision)
+	if err == nil && asked == 0 && o.State == store.Running {
+		o, err = b.store.OperationOf(ctx, tenant(ctx), batch, revision-1) // one runs at a time
+	}
+	switch {
+	case asked == 0 && errors.Is(err, store.ErrNotFound):
+		return o, fmt.Errorf("batch %q has no run that has ended: %w", batch, store.ErrState)
+	case err == nil && o.State == store.Running:
+		return o, fmt.Errorf("revision %d of batch %q is being made: %w", revision, batch, store.ErrState)
+	}
+	return o, err
+}
+
+// pageContent is how many bytes of designs make a page full: what gRPC clients
+// take at once is 4 MiB.
+const pageContent = 2 << 20
+
+// ListDesigns lists the designs of a revision.
+func (b batches) ListDesigns(ctx context.Context, req *pb.ListDesignsRequest) (*pb.ListDesignsResponse, error) {
+	var c checker
+	p := page{List: "designs", Parent: req.GetParent(), Revision: int(req.GetRevision())}
+	size := c.page(&p, req.GetPageSize(), usualDesigns, req.GetPageToken())
+	after := c.number("page_token", p.After)
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	batch, err := resource("parent", req.GetParent(), batchesName)
+	if err != nil {
+		return nil, err
+	}
+	o, err := b.ended(ctx, batch, p.Revision)
+	if err != nil {
+		return nil, err
+	}
+	p.Revision = o.Revision
+	list, err := b.store.Designs(ctx, tenant(ctx), batch, o.Revision, after, size+1)
+	if err != nil {
+		return nil, err
+	}
+	return designsPage(list, size, p)
+}
+
+// designsPage puts designs into a page until it is full.
+func designsPage(list []store.Design, size int, p page) (*pb.ListDesignsResponse, error) {
+	resp, room := &pb.ListDesignsResponse{Revision: int32(p.Revision)}, pageContent
+	for i, d := range list {
+		if i == size || i > 0 && room < len(d.Content) {
+			resp.NextPageToken = p.from(strconv.Itoa(list[i-1].Number))
+			break
+		}
+		room -= len(d.Content)
+		m := &pb.Design{}
+		if err := proto.Unmarshal(d.Content, m); err != nil {
+			return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)
+		}
+		resp.Designs = append(resp.Designs, m)
+	}
+	return resp, nil
+}

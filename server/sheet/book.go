@@ -100,7 +100,9 @@ func (b *Book) Write(w io.Writer, tables ...Table) error {
 	b.written = true
 	totals := b.totals(tables)
 	b.doc.fill(totalsPage, totals[0])
-	b.doc.fill(mapPage, b.indexMap())
+	index, links := b.indexMap()
+	b.doc.fill(mapPage, index)
+	b.doc.link(mapPage, links)
 	for _, p := range totals[1:] {
 		b.page(p)
 	}
@@ -116,8 +118,7 @@ func (b *Book) Write(w io.Writer, tables ...Table) error {
 // totals sets the figures of the batch and the tables given.
 func (b *Book) totals(tables []Table) []*paper.Page {
 	f := newFlow(b.settings)
-	f.band(true)
-	f.heading("Totals", bodyLeading)
+	f.cover(b.settings)
 	f.table(b.sums())
 	for _, t := range tables {
 		f.table(t)
@@ -126,6 +127,20 @@ func (b *Book) totals(tables []Table) []*paper.Page {
 		frameNumbered(p, b.settings, "totals", i+1, len(f.pages))
 	}
 	return f.pages
+}
+
+// cover writes what the book is, in large letters.
+func (f *flow) cover(s Settings) {
+	const size, leading = 26.0, 34.0
+	f.band(true)
+	left, width := f.column()
+	f.y += leading
+	f.page.Text(paper.Label{At: paper.At(left, f.y), Words: "Field sheets", Size: size, Bold: true})
+	for _, line := range wrapped(s.Job, width, titleSize, false, 3) {
+		f.y += titleLeading
+		f.page.Text(paper.Label{At: paper.At(left, f.y), Words: line, Size: titleSize})
+	}
+	f.y += blockGap
 }
 
 // sums is the table of what the book can add up itself, by status.

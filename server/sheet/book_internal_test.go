@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -50,6 +51,7 @@ func TestBook(t *testing.T) {
 	assert.True(t, bytes.Equal(once.Bytes(), twice.Bytes()), "same bytes twice")
 	assert.ErrorIs(t, b.Write(&twice), errWritten)
 
+	assert.Equal(t, 20, bytes.Count(once.Bytes(), []byte("/Subtype /Link")), "the map leads to each lot")
 	pages := 0
 	for i, l := range b.lots {
 		sheet, err := New(lots[i], settings)
@@ -82,6 +84,7 @@ func TestTotals(t *testing.T) {
 func TestLongTotalsGoOn(t *testing.T) {
 	b := bound(t, subdivision(2), metricSettings)
 	pages := b.totals([]Table{numbered(200, 4)})
+	assert.Contains(t, record(pages[0]).words(), "Field sheets")
 	assert.Greater(t, len(pages), 1)
 	for i, p := range pages {
 		assert.Empty(t, overlaps(p))
@@ -93,7 +96,7 @@ func TestLongTotalsGoOn(t *testing.T) {
 // Every lot is on the map, where it lies, and in the index.
 func TestIndexMap(t *testing.T) {
 	b := bound(t, subdivision(30), settings)
-	p := b.indexMap()
+	p, links := b.indexMap()
 	assert.Empty(t, overlaps(p))
 	at := map[string]paper.Vec{}
 	for _, l := range record(p).texts {
@@ -101,6 +104,10 @@ func TestIndexMap(t *testing.T) {
 	}
 	for _, l := range b.lots {
 		assert.Contains(t, at, l.id)
+	}
+	require.Len(t, links, 30)
+	for _, l := range b.lots {
+		assert.True(t, slices.ContainsFunc(links, func(to link) bool { return to.page == l.page && to.box.Has(at[l.id]) }), "the map leads to %s", l.id)
 	}
 	assert.Less(t, at["S-001"].X, at["S-002"].X, "east is right")
 	assert.Less(t, at["S-011"].Y, at["S-001"].Y, "north is up")
@@ -119,7 +126,7 @@ func TestIndexMapOfManyLots(t *testing.T) {
 			b.lots = append(b.lots, indexed{id: printableID(in.Design.LotID), status: in.Design.Status, page: i, outline: newOutline(in.Lot)})
 		}
 		b.lots = append(b.lots, indexed{id: "nowhere"})
-		p := b.indexMap()
+		p, _ := b.indexMap()
 		assert.Empty(t, overlaps(p))
 		words := record(p).words()
 		named := 0
@@ -183,7 +190,8 @@ func TestHostileBook(t *testing.T) {
 	}
 	lots = append(lots, refused(), infeasible())
 	b := bound(t, lots, metricSettings)
-	assert.Empty(t, overlaps(b.indexMap()))
+	p, _ := b.indexMap()
+	assert.Empty(t, overlaps(p))
 	for _, p := range b.index() {
 		assert.Empty(t, overlaps(p))
 	}

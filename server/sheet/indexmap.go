@@ -112,60 +112,68 @@ func mapStyle(s layout.Status) paper.AreaStyle {
 	return paper.AreaStyle{Name: drawing.StatusWords(s), Look: edge, Hatches: []paper.Hatch{{Angle: 45, Spacing: 4, Line: line}, {Angle: 135, Spacing: 4, Line: line}}}
 }
 
+// link is a piece of a page that leads to another page.
+type link struct {
+	box  paper.Box
+	page int
+}
+
 // indexMap draws all lots where they lie, with their ids. Lots far from each other
 // are shown in panels.
-func (b *Book) indexMap() *paper.Page {
+func (b *Book) indexMap() (*paper.Page, []link) {
 	p, c := b.settings.blankPage(), b.settings.content()
 	frame := paper.Box{Left: c.Left, Top: c.Top + 6, Right: c.Right, Bottom: c.Bottom - mapFoot}
 	unnamed := 0
+	var links []link
 	for _, part := range panels(b.lots, frame) {
-		unnamed += part.draw(p, b.settings)
+		left, to := part.draw(p, b.settings)
+		unnamed, links = unnamed+left, append(links, to...)
 	}
 	p.Rect(frame, thin)
 	drawing.NorthArrow(p, paper.At(c.Left+22, frame.Bottom+34))
 	b.mapLegend(p, paper.Box{Left: c.Left + 60, Top: frame.Bottom, Right: c.Right, Bottom: c.Bottom}, unnamed)
 	frameTitled(p, b.settings, "index map")
-	return p
+	return p, links
 }
 
-// draw draws a panel with its scale bar, and returns how many ids found no room.
-func (part panel) draw(p *paper.Page, s Settings) (unnamed int) {
+// draw draws a panel with its scale bar, and returns how many ids found no room
+// and where each lot leads to.
+func (part panel) draw(p *paper.Page, s Settings) (unnamed int, links []link) {
 	foot := part.frame
 	foot.Top = foot.Bottom - 24
 	inside := part.frame.Inset(mapMargin)
 	m, ok := place(part.lots, inside)
 	if !ok {
-		return 0
+		return 0, nil
 	}
-	mapLots(p, part.lots, m)
+	for _, l := range part.lots {
+		links = append(links, link{mapLot(p, l, m), l.page})
+	}
 	unnamed = mapNames(p, part.lots, m, paper.Box{Left: part.frame.Left, Top: part.frame.Top, Right: part.frame.Right, Bottom: foot.Top})
 	ratio := paper.UnitsPerInch * 1000 / mmPerInch / m.scale
 	drawing.ScaleBar(p, paper.At(foot.Left+24, foot.Top+10), ratio, barRoom, s.Units == Metric)
 	p.Rect(part.frame, thin)
-	return unnamed
+	return unnamed, links
 }
 
-// mapLots draws the outlines, and a dot where one is too small to see.
-func mapLots(p *paper.Page, lots []indexed, m placement) {
+// mapLot draws an outline, and a dot where it is too small to see; it returns the
+// box round it.
+func mapLot(p *paper.Page, l indexed, m placement) paper.Box {
 	const least = 3.0
-	for _, l := range lots {
-		var chains [][]paper.Vec
-		for _, chain := range l.outline {
-			placed := make([]paper.Vec, len(chain))
-			for i, v := range chain {
-				placed[i] = m.at(v)
-			}
-			chains = append(chains, placed)
+	var chains [][]paper.Vec
+	for _, chain := range l.outline {
+		placed := make([]paper.Vec, len(chain))
+		for i, v := range chain {
+			placed[i] = m.at(v)
 		}
-		if len(chains) == 0 {
-			continue
-		}
-		around := boundsOf(chains[0])
-		p.Area(chains, mapStyle(l.status), around)
-		if max(around.Width(), around.Height()) < least {
-			p.Circle(around.Centre(), least/2, paper.Look{Fill: black})
-		}
+		chains = append(chains, placed)
 	}
+	around := boundsOf(chains[0])
+	p.Area(chains, mapStyle(l.status), around)
+	if max(around.Width(), around.Height()) < least {
+		p.Circle(around.Centre(), least/2, paper.Look{Fill: black})
+	}
+	return around
 }
 
 func boundsOf(chain []paper.Vec) paper.Box {
@@ -183,9 +191,6 @@ var idSizes = []float64{10, 8.6, 7.2, 5.6}
 func mapNames(p *paper.Page, lots []indexed, m placement, frame paper.Box) (left int) {
 	pl := &paper.Placer{Within: frame.Inset(2)}
 	for _, l := range lots {
-		if len(l.outline) == 0 {
-			continue
-		}
 		chain := make([]paper.Vec, len(l.outline[0]))
 		for i, v := range l.outline[0] {
 			chain[i] = m.at(v)

@@ -70,6 +70,18 @@ func (d *document) fill(number int, p *paper.Page) {
 	d.pdf.SetPage(last)
 }
 
+// link makes pieces of a page lead to other pages.
+func (d *document) link(number int, links []link) {
+	last := d.pdf.PageNo()
+	d.pdf.SetPage(number)
+	for _, l := range links {
+		to := d.pdf.AddLink()
+		d.pdf.SetLink(to, 0, l.page)
+		d.pdf.Link(pt(l.box.Left), pt(l.box.Top), pt(l.box.Width()), pt(l.box.Height()), to)
+	}
+	d.pdf.SetPage(last)
+}
+
 // over paints on top of the page added last.
 func (d *document) over(paint func(paper.Canvas)) { paint(&canvas{pdf: d.pdf}) }
 

@@ -149,8 +149,10 @@ func facts(d *layout.Design, u Units) []fact {
 	add(heads, "Coverage", drawing.Percent(d.Coverage)+", target "+drawing.Percent(d.CoverageTarget))
 	add(d.Throw > 0, "Throw", u.length(d.Throw))
 	add(d.Pressure > 0, "Pressure", u.pressure(d.Pressure)+" at the heads")
+	add(d.Water != nil && d.Water.Needed > 0, "Needed", neededWords(d, u))
 	add(d.Regulated, "Regulator", "needed: the supply is above the rated band")
 	add(heads, "Zones", zoneWords(d, u))
+	add(valvePlace(d) != "", "Valves", "all at "+valvePlace(d))
 	add(n.TrenchLength > 0, "Trench", u.length(n.TrenchLength)+depthWords(d, u))
 	add(n.PavingCrossings > 0, "Under paving", fmt.Sprintf("%d, %s in all", n.PavingCrossings, u.length(n.PavingCrossingLength)))
 	add(n.PipeLength > 0, "Pipe", u.length(n.PipeLength))
@@ -160,6 +162,18 @@ func facts(d *layout.Design, u Units) []fact {
 	add(d.NarrowArea > 0, "Too narrow", u.area(d.NarrowArea))
 	add(d.OversprayArea > 0, "Overspray", u.area(d.OversprayArea))
 	return out
+}
+
+// neededWords says what the connection must hold, and stands still at.
+func neededWords(d *layout.Design, u Units) string {
+	if d.Water == nil {
+		return ""
+	}
+	words := u.pressure(d.Water.Needed) + " at the connection, running"
+	if d.Water.Known {
+		words += "; static " + u.pressure(d.Water.Static)
+	}
+	return words
 }
 
 // depthWords adds the depth, or the least and the greatest, of the trench.

@@ -81,6 +81,7 @@ func (f *flow) lotPages(in Lot, stakes stakes, unnamed int) {
 	f.notes(in, unnamed)
 	f.stakeTable(stakes)
 	f.table(headTable(in.Design, f.settings.Units))
+	f.table(zoneTable(in.Design, f.settings.Units))
 	f.table(trenchTable(in.Design, f.settings.Units))
 	f.table(pipeTable(in.Design, f.settings.Units))
 	if len(in.Design.Heads) > 0 {

@@ -286,6 +286,24 @@ func TestHeadAndTrenchTables(t *testing.T) {
 	assert.Contains(t, zoneWords(in.Design, US), "not dealt out")
 }
 
+// Zones are listed where heads share valves, and the place of the valves is said
+// where they are together.
+func TestZones(t *testing.T) {
+	in := manyHeads(24)
+	assert.Empty(t, zoneTable(in.Design, US).Rows)
+	in.Design.Water = &layout.Water{Known: true, Needed: layout.PSI(41.5), Static: layout.PSI(60), Zones: []layout.Zone{
+		{Number: 1, Heads: []string{"H1", "H2"}, Flow: layout.GPM(1.8), Pressure: layout.PSI(31), Valve: "POC"},
+		{Number: 2, Heads: []string{"H3"}, Flow: layout.GPM(0.9), Pressure: layout.PSI(30), Valve: "T1"}}}
+	assert.Equal(t, [][]string{{"1", "H1 H2", "POC", "1.8 gpm", "31.0 psi"}, {"2", "H3", "T1", "0.9 gpm", "30.0 psi"}}, zoneTable(in.Design, US).Rows)
+	all := flat(sheetOf(t, in, settings).Pages)
+	assert.Contains(t, all, "41.5 psi at the connection, running; static 60.0 psi")
+	assert.NotContains(t, all, "all at")
+	in.Design.Water.Zones[1].Valve = "POC"
+	assert.Contains(t, flat(sheetOf(t, in, settings).Pages), "all at POC")
+	in.Design.Heads = in.Design.Heads[:2]
+	assert.Empty(t, zoneTable(in.Design, US).Rows, "a zone a head, all valves in one place")
+}
+
 func TestJunctionsAreStakedOnce(t *testing.T) {
 	in := yard("A-1")
 	assert.Equal(t, []drawing.Place{{Name: "T1", At: geom.Pt(15000, 2000)}}, drawing.Junctions(in.Design))

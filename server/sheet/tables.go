@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"strings"
 
 	"lotwright/layout"
 	"lotwright/layout/drawing"
@@ -110,6 +111,36 @@ func headTable(d *layout.Design, u Units) Table {
 		t.Note = "Arcs run clockwise from a bearing, north being 0°."
 	}
 	return t
+}
+
+// zoneTable lists what runs together and where its valve is. Where every zone is a
+// head and all valves are in one place there is nothing to list.
+func zoneTable(d *layout.Design, u Units) Table {
+	t := Table{Title: "Zones", Head: []string{"Zone", "Heads", "Valve at", "Flow", "Pressure"},
+		Align: []Align{AlignRight, AlignLeft, AlignLeft, AlignRight, AlignRight},
+		Note:  "The pressure is that at the head of the zone that gets the least."}
+	if d.Water == nil || len(d.Water.Zones) == 0 || len(d.Water.Zones) == len(d.Heads) && valvePlace(d) != "" {
+		return Table{}
+	}
+	for _, z := range d.Water.Zones {
+		t.Rows = append(t.Rows, []string{fmt.Sprint(z.Number), strings.Join(z.Heads, " "), z.Valve, u.flow(z.Flow), u.pressure(z.Pressure)})
+	}
+	return t
+}
+
+// valvePlace returns where all valves are; empty where they are apart, or not
+// placed.
+func valvePlace(d *layout.Design) string {
+	if d.Water == nil || len(d.Water.Zones) == 0 {
+		return ""
+	}
+	place := d.Water.Zones[0].Valve
+	for _, z := range d.Water.Zones {
+		if z.Valve != place {
+			return ""
+		}
+	}
+	return place
 }
 
 // trenchTable lists the runs of trench.

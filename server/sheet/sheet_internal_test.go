@@ -219,7 +219,7 @@ func TestHostileWords(t *testing.T) {
 }
 
 func TestSurveyedLots(t *testing.T) {
-	for i, in := range surveyed(t, 6) {
+	for i, in := range surveyed(t, 4) {
 		set := []Settings{settings, metricSettings}[i%2]
 		s := sheetOf(t, in, set)
 		checkHeads(t, s, in.Design)

@@ -76,6 +76,7 @@ func TestBuiltAsDesigned(t *testing.T) {
 			if d.Water != nil {
 				assert.Equal(t, d.Water.Zones, now.Water.Zones)
 				assert.Equal(t, d.Water.Budget, now.Water.Budget)
+				assert.InDelta(t, d.Water.Needed.KPa(), now.Water.Needed.KPa(), 1e-9)
 			}
 			assert.Empty(t, diff.Moved)
 			assert.Empty(t, diff.Added)
@@ -226,6 +227,13 @@ func TestThinPipe(t *testing.T) {
 		assert.Equal(t, "1/2 in", p.Size)
 	}
 	assert.NotEqual(t, "1/2 in", d.Network.Pipes[0].Size, "the design is left alone")
+
+	// Where the pressure at the heads was given, more must stand at the tap.
+	s = gauged(55)
+	d = run(t, lot, s)
+	now, _ = audited(t, lot, d, built, s)
+	assert.Greater(t, now.Water.Needed, d.Water.Needed)
+	assert.Equal(t, "1/2 in", now.Network.Pipes[0].Size)
 }
 
 func TestRerouted(t *testing.T) {

@@ -165,17 +165,25 @@ func (a *audit) remark(rule string, severity layout.Severity, at geom.Point, tex
 // throw that it allows.
 func (a *audit) reckon(ctx context.Context) error {
 	a.d.Heads = a.heads
-	switch {
-	case len(a.d.Network.Pipes) == 0 || len(a.heads) == 0:
+	if !a.plumbing.measured {
+		a.plumbing.curve = hydraulic.Held(0)
+	}
+	if len(a.d.Network.Pipes) == 0 || len(a.heads) == 0 || !a.plumbing.measured && a.s.Family != nil {
 		return nil
-	case !a.plumbing.measured:
-		return a.gaugedWater(ctx)
 	}
 	lines, err := a.builtLines()
 	if err != nil {
 		a.note("audit.pipe", layout.SeverityError, fmt.Sprintf("the pipe as built cannot be reckoned: %v", err))
 		return nil
 	}
+	if !a.plumbing.measured {
+		return a.gauge(ctx, lines[0])
+	}
+	return a.settle(ctx, lines)
+}
+
+// settle solves lines of a measured supply.
+func (a *audit) settle(ctx context.Context, lines []line) (err error) {
 	for i := range lines {
 		if lines[i].settled, err = hydraulic.Settle(ctx, lines[i].net, a.limits(lines[i].zones)); err != nil {
 			return err
@@ -190,7 +198,6 @@ func (a *audit) reckon(ctx context.Context) error {
 		a.tellHeads(l)
 		a.limitThrows(l)
 	}
-	a.heads = a.d.Heads
 	return nil
 }
 

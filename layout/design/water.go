@@ -136,6 +136,9 @@ type line struct {
 func (r *run) draw(pipe layout.Network, heads []layout.Head) (line, error) {
 	p := hydraulic.Plan{Trench: pipe, Heads: heads, Model: r.s.Head, Source: r.plumbing.curve, Feed: r.plumbing.feed,
 		Heights: r.lot.Heights}
+	for _, size := range r.s.Pipe {
+		p.Sizes = append(p.Sizes, size.PipeSize)
+	}
 	if r.s.Family == nil {
 		p.AtHead = []hydraulic.Device{valve()}
 	} else {
@@ -433,8 +436,14 @@ func (r *run) gaugedWater(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	w := &layout.Water{}
 	l.net = widened(l.net, r.oneSize())
+	return r.gauge(ctx, l)
+}
+
+// gauge reckons the pipe of a line, in the sizes that it has, while one head
+// after the other takes its flow.
+func (r *run) gauge(ctx context.Context, l line) error {
+	w := &layout.Water{}
 	l.settled.Links = make([]hydraulic.LinkState, len(l.net.Links))
 	for _, n := range l.nodes {
 		asked := l.net.Running()

@@ -215,10 +215,18 @@ func dryCans(cans []Can) (out []layout.Note) {
 	for _, can := range cans {
 		if can.Reading == 0 {
 			out = append(out, layout.Note{Rule: "catch.dry", Severity: layout.SeverityWarning, At: can.At,
-				Text: fmt.Sprintf("can %s stayed dry", cmp.Or(can.Label, fmt.Sprintf("of line %d", can.Line)))})
+				Text: can.name() + " stayed dry"})
 		}
 	}
 	return out
+}
+
+// name is how a can is called in messages.
+func (c Can) name() string {
+	if c.Label == "" {
+		return fmt.Sprintf("the can of line %d", c.Line)
+	}
+	return "can " + c.Label
 }
 
 // wettedRate is the rate that still counts as wetted when a throw is measured:

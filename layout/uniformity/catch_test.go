@@ -240,6 +240,22 @@ func TestCompare(t *testing.T) {
 	assert.InDelta(t, math.Sqrt(20), got.RMSDifferenceMM, 1e-12)
 	assert.InDelta(t, 2, got.PatternRMSMM, 1e-12)
 
+	c = cans(t, "label,x_m,y_m,depth_mm\nA,0,0,6\n,1,0,10\n")
+	got, err = uniformity.CatchTest{}.Compare(c, func(can uniformity.Can) (float64, bool) { return 4 + 4*float64(can.At.X)/1000, true })
+	require.NoError(t, err)
+	notes := got.Notes() // the mean caught is 4/3 of 4 and 8 predicted: 5.33 and 10.67
+	require.Len(t, notes, 2)
+	assert.Equal(t, layout.Note{Rule: "catch.compared", Severity: layout.SeverityInfo, At: c.Cans[0].At,
+		Text: "can A caught 6.0 mm (0.24 in); 4.0 mm (0.16 in) were predicted"}, notes[0])
+	assert.Contains(t, notes[1].Text, "the can of line 3 caught 10.0 mm")
+	got, err = uniformity.CatchTest{}.Compare(c, predicted)
+	require.NoError(t, err)
+	assert.Equal(t, layout.SeverityInfo, got.Notes()[0].Severity, "6 for 8 is a quarter")
+	c.Cans[0].Reading = 5
+	got, err = uniformity.CatchTest{}.Compare(c, predicted)
+	require.NoError(t, err)
+	assert.Equal(t, layout.SeverityWarning, got.Notes()[0].Severity, "5 for 7.5 is a third")
+
 	_, err = uniformity.CatchTest{}.Compare(c, func(uniformity.Can) (float64, bool) { return 0, false })
 	assert.ErrorContains(t, err, "none has a place on the lawn")
 	_, err = uniformity.CatchTest{}.Compare(cans(t, "x_m,y_m,volume_ml\n0,0,6\n"), predicted)

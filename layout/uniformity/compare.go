@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"lotwright/layout"
 	"lotwright/layout/geom"
 )
 
@@ -83,6 +84,26 @@ func (c *Comparison) rms(scale float64) float64 {
 		sum += float64(d * d)
 	}
 	return math.Sqrt(sum / float64(len(c.Cans)))
+}
+
+// farOff is how far off the prediction, brought to the mean caught, a can is
+// pointed out as a warning: a quarter. A judgement.
+const farOff = 0.25
+
+// Notes tells of each can, at its place, what it caught and what was predicted:
+// the map of measured against predicted depth. Cans far off the pattern are
+// warnings.
+func (c *Comparison) Notes() (out []layout.Note) {
+	for _, r := range c.Cans {
+		severity, expected := layout.SeverityInfo, r.PredictedMM*c.Scale
+		if math.Abs(r.MeasuredMM-expected) > farOff*expected {
+			severity = layout.SeverityWarning
+		}
+		out = append(out, layout.Note{Rule: "catch.compared", Severity: severity, At: r.Can.At,
+			Text: fmt.Sprintf("%s caught %.1f mm (%.2f in); %.1f mm (%.2f in) were predicted", r.Can.name(),
+				r.MeasuredMM, r.MeasuredMM/millimetresPerInch, r.PredictedMM, r.PredictedMM/millimetresPerInch)})
+	}
+	return out
 }
 
 // RateAt returns the rate at a place: that of the nearest cell's centre, if one

@@ -209,6 +209,26 @@ func TestMeasuredThrow(t *testing.T) {
 	assert.Zero(t, now.ThrowSlack)
 }
 
+// TestSlackOfUnlikeThrows takes the slack off every throw, heads throwing unlike
+// far: the target is just met, and missed with 2 mm less.
+func TestSlackOfUnlikeThrows(t *testing.T) {
+	lot, s := suburban(), gauged(55)
+	d := run(t, lot, s)
+	throwing := func(less layout.Length) *layout.Design {
+		built := asDesigned(d)
+		for i := range built.Heads {
+			throw := d.Throw + layout.Length(i)/2 - less
+			built.Heads[i].Throw = &throw
+		}
+		now, _ := audited(t, lot, d, built, s)
+		return now
+	}
+	slack := throwing(0).ThrowSlack
+	require.Greater(t, slack, layout.Length(0.01))
+	assert.Equal(t, layout.StatusDesigned, throwing(slack).Status)
+	assert.Equal(t, layout.StatusInfeasible, throwing(slack+0.002).Status)
+}
+
 // TestThinPipe lays pipe of 1/2 in throughout: heads lose pressure and throw, and
 // the dry area follows.
 func TestThinPipe(t *testing.T) {

@@ -279,7 +279,7 @@ func TestRateAt(t *testing.T) {
 // 0.26 mm/h at 8·(1 − 0.26/4) = 7.48 m.
 func TestWettedRadius(t *testing.T) {
 	text := "distance_m,depth_mm\n"
-	for _, d := range []float64{0, 2, 4, 6, 7, 8, 9} {
+	for _, d := range []float64{0, 2, 4, 6, 7, 7.9, 9} {
 		text += fmt.Sprintf("%v,%v\n", d, 4*max(0, 1-d/8)/2)
 	}
 	test := uniformity.CatchTest{RunTime: 30 * time.Minute}

@@ -49,23 +49,19 @@ func TrenchVolume(length, width, depth layout.Length) float64 {
 	return length.Metres() * width.Metres() * depth.Metres()
 }
 
-// sleeve lists a sleeve for the widest pipe of a run under paving, beyond both
-// edges.
+// sleeve lists a sleeve for each pipe of a run under paving, beyond both edges: a
+// trench that several zones share has several.
 func (j *job) sleeve(r layout.TrenchRun, label string) error {
-	size, most := "", 0
 	for _, p := range j.d.Network.Pipes {
-		if d, _ := nominal(p.Size); p.From == r.From && p.To == r.To && d > most {
-			size, most = p.Size, d
+		if p.From != r.From || p.To != r.To {
+			continue
 		}
+		wide, err := sleeveFor(p.Size)
+		if err != nil {
+			return fmt.Errorf("trench %s: %w", label, err)
+		}
+		j.t.add(Sleeve, wide, quantityOf((r.Length + 2*j.s.SleeveBeyond).Metres()), label)
 	}
-	if size == "" {
-		return nil // a trench without pipe needs none
-	}
-	wide, err := sleeveFor(size)
-	if err != nil {
-		return fmt.Errorf("trench %s: %w", label, err)
-	}
-	j.t.add(Sleeve, wide, quantityOf((r.Length + 2*j.s.SleeveBeyond).Metres()), label)
 	return nil
 }
 

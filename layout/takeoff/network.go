@@ -23,16 +23,26 @@ type arm struct {
 }
 
 // nodesOf returns the places where pipes end, in the order of their labels.
-// Heads belong to the node they stand on.
+// Pipes that belong to one zone each do not meet those of another that lie in
+// the same trench. Heads belong to the node they stand on.
 func nodesOf(d *layout.Design) []node {
+	type name struct {
+		label string
+		zone  int
+	}
+	type place struct {
+		at   geom.Point
+		zone int
+	}
+	apart := slices.ContainsFunc(d.Network.Pipes, func(p layout.PipeRun) bool { return p.Zone > 0 })
 	var nodes []node
-	index := make(map[string]int)
-	places := make(map[geom.Point]int)
+	index := make(map[name]int)
+	places := make(map[place]int)
 	end := func(label string, p layout.PipeRun, at, toward geom.Point) {
-		i, ok := index[label]
+		i, ok := index[name{label, p.Zone}]
 		if !ok {
 			i = len(nodes)
-			index[label], places[at] = i, i
+			index[name{label, p.Zone}], places[place{at, p.Zone}] = i, i
 			nodes = append(nodes, node{label: label})
 		}
 		nodes[i].arms = append(nodes[i].arms, arm{p, heading(at, toward)})
@@ -44,9 +54,13 @@ func nodesOf(d *layout.Design) []node {
 		}
 	}
 	for _, h := range d.Heads {
-		i, ok := index[h.Label]
+		zone := h.Zone
+		if !apart {
+			zone = 0
+		}
+		i, ok := index[name{h.Label, zone}]
 		if !ok {
-			i, ok = places[h.At]
+			i, ok = places[place{h.At, zone}]
 		}
 		if ok {
 			nodes[i].heads = append(nodes[i].heads, h.Label)

@@ -241,6 +241,28 @@ func TestFixedArc(t *testing.T) {
 
 // TestScrewedJoints: at the point of connection seven joints are of metal on
 // metal and one is not; each head has two of plastic.
+// TestZonesShareATrench: pipes of two zones part at T1 by a corner and a straight
+// run, not by a tee, and each has a sleeve under paving.
+func TestZonesShareATrench(t *testing.T) {
+	d := garden()
+	d.HeadKind = layout.FixedArc
+	d.Heads = []layout.Head{head("H2", m(20, 0)), head("H3", m(10, 7))}
+	d.Heads[1].Zone = 2
+	d.Network.Pipes = []layout.PipeRun{
+		pipe("P1", "POC", "T1", "1 in", m(0, 0), m(10, 0)), pipe("P2", "T1", "H2", "1 in", m(10, 0), m(20, 0)),
+		pipe("P3", "POC", "T1", "1 in", m(0, 0), m(10, 0)), pipe("P4", "T1", "H3", "1 in", m(10, 0), m(10, 7)),
+	}
+	for i := range d.Network.Pipes {
+		d.Network.Pipes[i].Zone = 1 + i/2
+	}
+	d.Network.Runs = []layout.TrenchRun{{From: "POC", To: "T1", Surface: layout.SurfacePaving, Path: d.Network.Pipes[0].Path, Length: 10, Depth: 0.25}}
+	lines := of(t, d, takeoff.Settings{SleeveBeyond: -1})
+	assert.EqualValues(t, 1000, lines["tee 1 in"].Quantity, "from one valve to the next")
+	assert.EqualValues(t, 1000, lines["elbow_90 1 in"].Quantity)
+	assert.EqualValues(t, 20_000, lines["sleeve 2 in"].Quantity, "one for each pipe")
+	assert.EqualValues(t, 2000, lines["threaded_elbow 1 in x 1/2 in"].Quantity)
+}
+
 func TestScrewedJoints(t *testing.T) {
 	lines := of(t, garden(), takeoff.Settings{})
 	assert.Equal(t, []string{"POC"}, lines["thread_sealant"].Features)

@@ -10,6 +10,7 @@ import (
 	"lotwright/layout"
 	"lotwright/layout/design"
 	"lotwright/layout/drawing"
+	"lotwright/layout/takeoff"
 )
 
 // compareCommand designs every lot at several pressures or for several coverage
@@ -21,6 +22,7 @@ type compareCommand struct {
 	HeadPressure *layout.Pressure  `placeholder:"55psi" help:"With --targets: pressure at every head." group:"Water:"`
 	supplyFlags
 	designFlags
+	priceFlags
 	Workers int    `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
 	CSV     string `name:"csv" placeholder:"FILE.csv" help:"Totals, a line a scenario." group:"Output:"`
 	Table   string `placeholder:"FILE.csv" help:"Heads of every lot, a column a scenario; empty where not designed." group:"Output:"`
@@ -37,6 +39,7 @@ Heads that do at a lower pressure, or for a higher coverage, are tried at the ne
 Examples:
 
     lotwright compare lots.geojson --pressure 40psi,50psi,60psi
+    lotwright compare lots.geojson --pressure 40psi,50psi,60psi --prices ours.csv --csv totals.csv
     lotwright compare lots.geojson --targets 90%,95%,97%,99%,100% --head-pressure 55psi --chart coverage.svg
     lotwright compare lots.geojson --pressure 45psi,60psi --static-pressure 60psi --flow-test 6gpm@50psi --csv totals.csv --chart heads.svg
 
@@ -50,6 +53,7 @@ const changedShown = 40
 type comparison struct {
 	axis      string // what is compared
 	scenarios []scenario
+	prices    takeoff.PriceList
 	totals    []*tally
 	lots      int
 	changed   [][]string // rows of the first [changedShown]
@@ -75,6 +79,9 @@ func (k *compareCommand) Run(ctx context.Context, c *console) error {
 	}
 	defer lots.Close()
 	result := k.comparison(settings)
+	if result.prices, err = k.prices(); err != nil {
+		return err
+	}
 	err = k.withTable(result, func() error { return k.compareAll(ctx, c, compareRun{lots, settings, workers, result}) })
 	if err != nil {
 		return err
@@ -170,6 +177,13 @@ func (r *comparison) add(outcomes []*outcome) error {
 	row := []string{outcomes[0].design.LotID}
 	for i, o := range outcomes {
 		r.totals[i].add(o.design)
+		if o.design.Status == layout.StatusDesigned {
+			list, err := takeoff.Of(o.design, takeoff.Settings{})
+			if err != nil {
+				return err
+			}
+			r.totals[i].addBill(takeoff.Priced(list, r.prices))
+		}
 		row = append(row, headCount(o.design))
 	}
 	if !slices.ContainsFunc(row[1:], func(heads string) bool { return heads != "" }) {
@@ -237,7 +251,7 @@ func (k *compareCommand) report(c *console, r *comparison) error {
 }
 
 // totalColumns are the columns of the totals, the same in the CSV file.
-var totalColumns = []string{"pressure_psi", "pressure_kpa", "coverage_target", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft"}
+var totalColumns = []string{"pressure_psi", "pressure_kpa", "coverage_target", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft", "pipe_m", "pipe_ft", "parts_cost", "labour_cost", "cost"}
 
 func totalRow(sc scenario, t *tally) []string {
 	row := append(sc.cells(), fmt.Sprint(t.lots))
@@ -245,7 +259,9 @@ func totalRow(sc scenario, t *tally) []string {
 		row = append(row, fmt.Sprint(t.byStatus[s]))
 	}
 	return append(row, fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.3f", t.headsPerLot()),
-		fmt.Sprintf("%.1f", t.trench.Metres()), fmt.Sprintf("%.1f", t.trench.Feet()))
+		fmt.Sprintf("%.1f", t.trench.Metres()), fmt.Sprintf("%.1f", t.trench.Feet()),
+		fmt.Sprintf("%.1f", t.pipe.Metres()), fmt.Sprintf("%.1f", t.pipe.Feet()),
+		t.cost.Parts.String(), t.cost.Labour.String(), t.cost.Total().String())
 }
 
 func (r *comparison) writeCSV(w io.Writer) error {
@@ -272,15 +288,17 @@ func (r *comparison) writeChart(w io.Writer) error {
 
 func (r *comparison) writeTotals(w io.Writer) {
 	fmt.Fprintln(w, r.axis)
-	g := &grid{header: []string{"SCENARIO", "DESIGNED", "INFEASIBLE", "REFUSED", "HEADS", "BOUND", "A LOT", "TRENCH", ""}}
+	g := &grid{header: []string{"SCENARIO", "DESIGNED", "INFEASIBLE", "REFUSED", "HEADS", "BOUND", "A LOT", "TRENCH", "", "PIPE", "", "COST"}}
 	for i, sc := range r.scenarios {
 		t := r.totals[i]
 		g.add(sc.name(), fmt.Sprint(t.designed()), fmt.Sprint(t.byStatus[layout.StatusInfeasible]),
 			fmt.Sprint(t.byStatus[layout.StatusInvalid]+t.byStatus[layout.StatusFailed]),
 			fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.2f", t.headsPerLot()),
-			fmt.Sprintf("%.0f m", t.trench.Metres()), fmt.Sprintf("%.0f ft", t.trench.Feet()))
+			fmt.Sprintf("%.0f m", t.trench.Metres()), fmt.Sprintf("%.0f ft", t.trench.Feet()),
+			fmt.Sprintf("%.0f m", t.pipe.Metres()), fmt.Sprintf("%.0f ft", t.pipe.Feet()), fmt.Sprintf("%.0f", t.cost.Total().Units()))
 	}
 	g.write(w)
+	fmt.Fprintln(w, "Cost: parts and labour by the price list, in its currency; --prices gives your own.")
 }
 
 // writeChanges lists the lots whose number of heads depends on the scenario.

@@ -17,6 +17,7 @@ type designCommand struct {
 	HeadPressure *layout.Pressure `placeholder:"55psi" help:"Pressure at every head, as a gauge at the nozzle reads; no losses are taken off." group:"Water:"`
 	supplyFlags
 	designFlags
+	jobFlags
 	runFlags
 	progressFlags
 }
@@ -28,6 +29,7 @@ func (designCommand) Help() string {
 Examples:
 
     lotwright design lots.geojson --head-pressure 55psi -o out/
+    lotwright design lots.geojson --static-pressure 65psi --flow-test 10gpm@52psi --packet job/
     lotwright design lots.geojson --static-pressure 60psi --bucket 5gal/45s -o designs.geojson.gz
     lotwright design --layer parcel=parcels.geojson --layer building=roofs.geojson --lot-property PIN --head-pressure 3.8bar -o out/
     ogr2ogr -f GeoJSONSeq /vsistdout/ lots.gpkg | lotwright design - --head-pressure 55psi -o - | jq -c .
@@ -56,6 +58,7 @@ func (f runFlags) workers() (int, error) {
 type plan struct {
 	settings    design.Settings
 	destination destination
+	job         wholeJob
 	workers     int
 }
 
@@ -72,7 +75,10 @@ func (d *designCommand) plan() (p plan, err error) {
 		}
 		p.settings.Supply.HeadPressure = d.HeadPressure
 	}
-	if p.destination, err = d.destination(); err != nil {
+	if p.job, err = d.job(); err != nil {
+		return p, err
+	}
+	if p.destination, err = d.outputFlags.within(d.Packet).destination(); err != nil {
 		return p, err
 	}
 	if p.workers, err = d.workers(); err != nil {
@@ -150,6 +156,13 @@ func (c *console) sinks(p plan, lots *lotList, count *countSink, f progressFlags
 	}
 	if p.destination.pictures != "" {
 		all = append(all, newPictureSink(p.destination.pictures))
+	}
+	if p.job.folder != "" {
+		packet, err := newPacketSink(p.job)
+		if err != nil {
+			return all, err
+		}
+		all = append(all, packet)
 	}
 	return append(all, progressSink{f.start(c.err, lots.len())}), nil
 }

@@ -25,7 +25,7 @@ const standardStream = "-"
 
 // outputFlags say where a design goes.
 type outputFlags struct {
-	Out      string     `short:"o" required:"" placeholder:"OUT" help:"Map to write (.geojson, .geojsonl, .geojsonseq, each also .gz), - for stdout, or a folder (ending in / or existing) for map, table, sheet and plans together." group:"Output:"`
+	Out      string     `short:"o" placeholder:"OUT" help:"Map to write (.geojson, .geojsonl, .geojsonseq, each also .gz), - for stdout, or a folder (ending in / or existing) for map, table, sheet and plans together. Needed unless --packet is given." group:"Output:"`
 	Format   *mapFormat `placeholder:"geojson" help:"Form of the map: geojson, geojsonl (newline-delimited) or geojsonseq (RFC 8142). Default: by the name of OUT." group:"Output:"`
 	Pictures string     `placeholder:"DIR" help:"Folder for a plan of every lot and a sheet of them all, as SVG." group:"Output:"`
 	Table    string     `placeholder:"FILE.csv" help:"Figures of every lot, a line each." group:"Output:"`
@@ -63,8 +63,20 @@ type destination struct {
 	table    string // file; empty: none
 }
 
+// within puts everything into the folder of a packet, unless a flag says
+// otherwise.
+func (f outputFlags) within(packet string) outputFlags {
+	if f.Out == "" && packet != "" {
+		f.Out = packet + string(filepath.Separator)
+	}
+	return f
+}
+
 // destination settles names and forms; faults are of usage.
 func (f outputFlags) destination() (destination, error) {
+	if f.Out == "" {
+		return destination{}, usagef("--out or --packet must say where the designs go")
+	}
 	if isFolder(f.Out) {
 		return f.folder(), nil
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 
 	"lotwright/layout/drawing"
 )
@@ -17,13 +16,13 @@ const sheetLots = 200
 // [sheetLots] at the end.
 type pictureSink struct {
 	folder string
-	used   map[string]bool // file names, without regard to case
+	names  *fileNames
 	shown  []drawing.Item
 	lots   int
 }
 
 func newPictureSink(folder string) *pictureSink {
-	return &pictureSink{folder: folder, used: map[string]bool{}}
+	return &pictureSink{folder: folder, names: newFileNames()}
 }
 
 func (s *pictureSink) put(o *outcome) error {
@@ -36,15 +35,8 @@ func (s *pictureSink) put(o *outcome) error {
 	})
 }
 
-// planFile names the plan of a lot. Lots whose ids differ only in case keep
-// apart where file names do not.
 func (s *pictureSink) planFile(id string) string {
-	name := safeName(id)
-	if s.used[strings.ToLower(name)] {
-		name = hashedName(id)
-	}
-	s.used[strings.ToLower(name)] = true
-	return filepath.Join(s.folder, planDir, name+".svg")
+	return filepath.Join(s.folder, planDir, s.names.of(id)+".svg")
 }
 
 func (s *pictureSink) keep() error {

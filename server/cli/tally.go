@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/takeoff"
 )
 
 // tally sums up designs without keeping them.
@@ -22,6 +23,8 @@ type tally struct {
 	leastCovered          string  // the lot it was
 	irrigated             float64 // m²
 	trench, tree, crossed layout.Length
+	pipe                  layout.Length
+	cost                  takeoff.Sums // where the lots were priced
 	crossings             int
 	regulated, assumed    int
 }
@@ -55,10 +58,18 @@ func (t *tally) add(d *layout.Design) {
 
 func (t *tally) addNetwork(n layout.Network) {
 	t.trench += n.TrenchLength
+	t.pipe += n.PipeLength
 	t.tree += n.SpanningTreeLength
 	t.crossed += n.PavingCrossingLength
 	t.crossings += n.PavingCrossings
 	t.assumed += one(n.POCAssumed)
+}
+
+// addBill counts what a designed lot costs.
+func (t *tally) addBill(b takeoff.Bill) {
+	t.cost.Parts += b.Parts
+	t.cost.LabourHours += b.LabourHours
+	t.cost.Labour += b.Labour
 }
 
 func one(b bool) int {
@@ -101,6 +112,9 @@ func (t *tally) writeDesigned(g *grid) {
 	g.add("  greedy choice", fmt.Sprint(t.greedy), fmt.Sprintf("what choosing head by head would have taken: %+d", t.greedy-t.heads))
 	g.add("Coverage", percent(per(t.coverage, t.designed())), fmt.Sprintf("mean; least %s on lot %s", percent(t.leastCoverage), oneLine(t.leastCovered)))
 	g.add("Irrigated", fmt.Sprintf("%.0f m²", t.irrigated), fmt.Sprintf("%.0f ft²", t.irrigated/(layout.MetresPerFoot*layout.MetresPerFoot)))
+	if t.pipe > 0 {
+		g.add("Pipe", fmt.Sprintf("%.1f m", t.pipe.Metres()), fmt.Sprintf("%.0f ft", t.pipe.Feet()))
+	}
 	g.add("Trench", fmt.Sprintf("%.1f m", t.trench.Metres()), fmt.Sprintf("%.0f ft; spanning tree %.1f m, %.0f ft", t.trench.Feet(), t.tree.Metres(), t.tree.Feet()))
 	g.add("Paving crossings", fmt.Sprint(t.crossings), fmt.Sprintf("%.1f m, %.0f ft under paving", t.crossed.Metres(), t.crossed.Feet()))
 	if t.assumed > 0 {

@@ -1,0 +1,133 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"lotwright/layout"
+	"lotwright/layout/hydraulic"
+	"lotwright/layout/schedule"
+	"lotwright/layout/takeoff"
+)
+
+// priceFlags say what things cost.
+type priceFlags struct {
+	Prices string `placeholder:"FILE.csv" help:"Price list: columns item, size, unit, price and labour_minutes. Default: an invented one, in no real currency." group:"Parts:"`
+}
+
+func (f priceFlags) prices() (takeoff.PriceList, error) {
+	if f.Prices == "" {
+		return takeoff.InventedPrices(), nil
+	}
+	list, err := readTable("--prices", f.Prices, takeoff.ReadPrices)
+	if err != nil {
+		return list, usageError{err}
+	}
+	return list, nil
+}
+
+// jobFlags ask for what follows from a design, and say what it rests on.
+type jobFlags struct {
+	Packet string `placeholder:"DIR" help:"Folder for the whole job: beside what --out DIR/ writes, parts and cut lists, prices, pressure budgets, run times, and a folder a lot." group:"Output:"`
+	priceFlags
+	Sticks []layout.Length `sep:"," placeholder:"20ft,10ft" help:"Lengths that pipe is sold in." group:"Parts:"`
+
+	Soil     string  `placeholder:"loam" help:"Soil of the lawn." group:"Run times:"`
+	Slope    float64 `placeholder:"2" help:"Its slope, per cent." group:"Run times:"`
+	Weather  string  `placeholder:"FILE.csv" help:"Monthly or daily weather. Default: an invented climate." group:"Run times:"`
+	Days     string  `name:"water-days" placeholder:"mon,wed,fri" help:"Days on which watering may begin. Default: any." group:"Run times:"`
+	Window   string  `name:"water-window" placeholder:"22:00-06:00" help:"When water may run." group:"Run times:"`
+	Season   string  `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
+	Rain     string  `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
+	Tiers    string  `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
+	DateText string  `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
+}
+
+// wholeJob is what the flags ask for, understood.
+type wholeJob struct {
+	folder  string // empty: nothing asked for
+	prices  takeoff.PriceList
+	takeoff takeoff.Settings
+	plan    schedule.Input // without zones
+	soil    schedule.Soil
+	slope   float64
+	tariff  schedule.Tariff
+	date    time.Time
+}
+
+// job reads the flags; faults are of usage.
+func (f jobFlags) job() (j wholeJob, err error) {
+	j.folder = f.Packet
+	if j.prices, err = f.prices(); err != nil {
+		return j, err
+	}
+	j.takeoff = takeoff.Settings{Sticks: f.Sticks, Bore: boreOf}
+	for _, read := range []func(*wholeJob) error{f.readPlan, f.readTariff, f.readDate} {
+		if err := read(&j); err != nil {
+			return j, usageError{err}
+		}
+	}
+	return j, nil
+}
+
+func boreOf(material, size string) (layout.Length, bool) {
+	p, ok := hydraulic.SizeOf(material, size)
+	return p.Inside, ok
+}
+
+func (f jobFlags) readPlan(j *wholeJob) (err error) {
+	in := &j.plan
+	if f.Soil != "" {
+		if j.soil, err = schedule.SoilNamed(f.Soil); err != nil {
+			return fmt.Errorf("--soil: %w", err)
+		}
+	}
+	if j.slope = f.Slope; !(f.Slope >= 0 && f.Slope <= 100) {
+		return fmt.Errorf("--slope: %v %% is no slope of a lawn", f.Slope)
+	}
+	if in.Days, err = schedule.ParseWeekdays(f.Days); err != nil {
+		return fmt.Errorf("--water-days: %w", err)
+	}
+	if in.Window, err = schedule.ParseWindow(f.Window); err != nil {
+		return fmt.Errorf("--water-window: %w", err)
+	}
+	if f.Season != "" {
+		if in.Season, err = schedule.ParseSeason(f.Season); err != nil {
+			return fmt.Errorf("--season: %w", err)
+		}
+	}
+	if in.Rain, err = schedule.ParseRainRule(f.Rain); err != nil {
+		return fmt.Errorf("--rain: %w", err)
+	}
+	if f.Weather == "" {
+		in.Climate, err = schedule.DemoClimate()
+		return err
+	}
+	in.Climate, err = readTable("--weather", f.Weather, func(r io.Reader) (schedule.Climate, error) {
+		return schedule.ParseWeather(r, filepath.Base(f.Weather), nil)
+	})
+	return err
+}
+
+func (f jobFlags) readTariff(j *wholeJob) (err error) {
+	j.tariff = schedule.DefaultTariff()
+	if f.Tiers != "" {
+		if j.tariff.Tiers, err = schedule.ParseTiers(f.Tiers); err != nil {
+			return fmt.Errorf("--tiers: %w", err)
+		}
+	}
+	return nil
+}
+
+func (f jobFlags) readDate(j *wholeJob) (err error) {
+	if f.DateText == "" {
+		j.date = time.Now()
+		return nil
+	}
+	if j.date, err = time.Parse(time.DateOnly, f.DateText); err != nil {
+		return fmt.Errorf("--date: %q is not a date such as 2026-05-01", f.DateText)
+	}
+	return nil
+}

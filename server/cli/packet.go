@@ -1,0 +1,314 @@
+package cli
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"lotwright/layout"
+	"lotwright/layout/feature"
+	"lotwright/layout/geom"
+	"lotwright/layout/schedule"
+	"lotwright/layout/takeoff"
+	"lotwright/server/table"
+)
+
+// Names within a packet.
+const (
+	lotsDir       = "lots"
+	linesName     = "takeoff.csv"
+	totalsName    = "totals.csv"
+	workbookName  = "takeoff.xlsx"
+	budgetName    = "pressure.csv"
+	runTimesName  = "run_times.csv"
+	programName   = "program.csv"
+	waterUseName  = "water_use.csv"
+	calendarName  = "program.ics"
+	networkName   = "network.inp"
+	lotDesignName = "design.geojson"
+)
+
+// packetSink writes what follows from the designs: a folder for each lot, and
+// for the batch tables of all lots and totals. It keeps no lot: rows go out as
+// they come.
+type packetSink struct {
+	job   wholeJob
+	names *fileNames
+	batch takeoff.Batch
+	lines *takeoff.LineWriter
+	book  *table.Workbook
+
+	linesFile                    target
+	budget, runs, program, water *rowFile
+}
+
+func newPacketSink(j wholeJob) (s *packetSink, err error) {
+	s = &packetSink{job: j, names: newFileNames()}
+	defer func() {
+		if err != nil {
+			s.drop()
+		}
+	}()
+	if s.linesFile, err = createFile(filepath.Join(j.folder, linesName)); err != nil {
+		return s, err
+	}
+	s.lines = takeoff.NewLineWriter(s.linesFile)
+	for _, f := range []struct {
+		to     **rowFile
+		name   string
+		header []string
+	}{
+		{&s.budget, budgetName, budgetHeader}, {&s.runs, runTimesName, schedule.RunHeader()},
+		{&s.program, programName, schedule.ProgramHeader()}, {&s.water, waterUseName, waterUseHeader},
+	} {
+		if *f.to, err = newRowFile(filepath.Join(j.folder, f.name), f.header); err != nil {
+			return s, err
+		}
+	}
+	s.book, err = table.New()
+	return s, err
+}
+
+func (s *packetSink) put(o *outcome) error {
+	folder := filepath.Join(s.job.folder, lotsDir, s.names.of(o.design.LotID))
+	if err := writeFile(filepath.Join(folder, lotDesignName), func(w io.Writer) error {
+		m := feature.NewWriter(w, feature.Collection)
+		if err := m.WriteFeatures(o.features); err != nil {
+			return err
+		}
+		return m.Close()
+	}); err != nil {
+		return err
+	}
+	if len(o.design.Heads) == 0 {
+		return nil
+	}
+	if err := s.putParts(folder, o.design); err != nil {
+		return err
+	}
+	if err := s.putPressure(folder, o.design); err != nil {
+		return err
+	}
+	return s.putRunTimes(folder, o.design)
+}
+
+// putParts writes take-off and bill.
+func (s *packetSink) putParts(folder string, d *layout.Design) error {
+	list, err := takeoff.Of(d, s.job.takeoff)
+	if err != nil {
+		return err
+	}
+	bill := takeoff.Priced(list, s.job.prices)
+	s.batch.Add(list, bill)
+	if err := s.lines.Write(bill); err != nil {
+		return err
+	}
+	if err := s.book.Add(list, bill); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(folder, linesName), func(w io.Writer) error { return takeoff.NewLineWriter(w).Write(bill) })
+}
+
+var budgetHeader = []string{"lot", "head", "row", "item", "label", "loss_kpa", "loss_psi", "left_kpa", "left_psi"}
+
+// putPressure writes the pressure budget, and the network for other programs.
+func (s *packetSink) putPressure(folder string, d *layout.Design) error {
+	if d.Water == nil {
+		return nil
+	}
+	for i, row := range d.Water.Budget {
+		cells := []string{inert(d.LotID), d.Water.BudgetHead, fmt.Sprint(i + 1), row.Item, row.Label}
+		for _, p := range []layout.Pressure{row.Loss, row.Left} {
+			cells = append(cells, fmt.Sprintf("%.2f", p.KPa()), fmt.Sprintf("%.2f", p.PSI()))
+		}
+		if err := s.budget.write(cells); err != nil {
+			return err
+		}
+	}
+	if len(d.Water.EPANET) == 0 {
+		return nil
+	}
+	return writeFile(filepath.Join(folder, networkName), func(w io.Writer) error {
+		_, err := w.Write(d.Water.EPANET)
+		return err
+	})
+}
+
+var waterUseHeader = []string{"lot", "month", "volume_l", "volume_gal", "cost", "baseline_l", "baseline_gal", "baseline"}
+
+// putRunTimes plans the run times of a lot. Zones that are not known, for want of
+// a measured flow, have none.
+func (s *packetSink) putRunTimes(folder string, d *layout.Design) error {
+	in := s.job.plan
+	if in.Zones = s.zonesOf(d); len(in.Zones) == 0 {
+		return nil
+	}
+	r, err := schedule.Plan(in)
+	if err != nil {
+		return fmt.Errorf("lot %s: run times: %w", d.LotID, err)
+	}
+	id := inert(d.LotID)
+	if err := errors.Join(s.runs.writeAll(schedule.RunRows(id, r)), s.program.writeAll(schedule.ProgramRows(id, r))); err != nil {
+		return err
+	}
+	if err := s.putWaterUse(id, r); err != nil {
+		return err
+	}
+	if err := writeFile(filepath.Join(folder, runTimesName), func(w io.Writer) error {
+		return schedule.WriteCSV(w, schedule.RunHeader(), schedule.RunRows(id, r))
+	}); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(folder, calendarName), func(w io.Writer) error {
+		return schedule.WriteCalendar(w, schedule.Calendar{Lot: d.LotID, Year: s.job.date.Year(), Stamp: s.job.date}, r)
+	})
+}
+
+func (s *packetSink) putWaterUse(id string, r schedule.Result) error {
+	var volumes [12]layout.Volume
+	for i, m := range r.Months {
+		volumes[i] = m.Volume
+	}
+	cost, err := s.job.tariff.Year(volumes)
+	if err != nil {
+		return err
+	}
+	for i, m := range r.Months {
+		row := []string{id, m.Month.String()}
+		row = append(row, litresAndGallons(m.Volume)...)
+		row = append(append(row, cost.Months[i].String()), litresAndGallons(r.Savings.Months[i])...)
+		if err := s.water.write(append(row, r.Savings.Statement)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func litresAndGallons(v layout.Volume) []string {
+	return []string{fmt.Sprintf("%.0f", v.Litres()), fmt.Sprintf("%.0f", v.Litres()/layout.LitresPerGallon)}
+}
+
+// zonesOf lists the zones of a design: a variable-throw head is one by itself.
+func (s *packetSink) zonesOf(d *layout.Design) (out []schedule.Zone) {
+	if d.HeadKind != layout.FixedArc {
+		for _, h := range d.Heads {
+			out = append(out, schedule.HeadZone(h))
+		}
+		return s.onSoil(out)
+	}
+	if d.Water == nil {
+		return nil
+	}
+	for _, z := range d.Water.Zones {
+		var heads []layout.Head
+		var wet []geom.Region
+		for _, h := range d.Heads {
+			if h.Zone == z.Number {
+				heads, wet = append(heads, h), append(wet, regionOf(h.Wetted))
+			}
+		}
+		zone := schedule.GroupZone(fmt.Sprintf("V%d", z.Number), heads, geom.Union(wet...).AreaM2())
+		if d.Uniformity != nil {
+			zone.DULowQuarter = d.Uniformity.DULowQuarter
+		}
+		out = append(out, zone)
+	}
+	return s.onSoil(out)
+}
+
+func regionOf(outline []geom.Vec) geom.Region {
+	var ring geom.Ring
+	for _, v := range outline {
+		ring = append(ring, v.Round())
+	}
+	return geom.Normalize([]geom.Ring{ring})
+}
+
+func (s *packetSink) onSoil(zones []schedule.Zone) []schedule.Zone {
+	for i := range zones {
+		zones[i].Soil, zones[i].SlopePct = s.job.soil, s.job.slope
+	}
+	return zones
+}
+
+func (s *packetSink) keep() error {
+	cuts, err := s.batch.Cut(s.job.takeoff)
+	if err != nil {
+		s.drop()
+		return err
+	}
+	defer s.book.Close()
+	faults := []error{
+		writeFile(filepath.Join(s.job.folder, workbookName), func(w io.Writer) error { return s.book.Write(w, &s.batch, cuts) }),
+		writeFile(filepath.Join(s.job.folder, totalsName), func(w io.Writer) error { return takeoff.WriteTotals(w, &s.batch) }),
+		s.linesFile.keep(), s.budget.keep(), s.runs.keep(), s.program.keep(), s.water.keep(),
+	}
+	return errors.Join(faults...)
+}
+
+func (s *packetSink) drop() {
+	if s.linesFile != nil {
+		s.linesFile.drop()
+	}
+	for _, f := range []*rowFile{s.budget, s.runs, s.program, s.water} {
+		if f != nil {
+			f.drop()
+		}
+	}
+	if s.book != nil {
+		_ = s.book.Close() // nothing of it is kept
+	}
+}
+
+// rowFile is a CSV file that rows are added to.
+type rowFile struct {
+	target
+	csv *csv.Writer
+}
+
+func newRowFile(path string, header []string) (*rowFile, error) {
+	t, err := createFile(path)
+	if err != nil {
+		return nil, err
+	}
+	f := &rowFile{t, csv.NewWriter(t)}
+	return f, f.write(header)
+}
+
+func (f *rowFile) write(row []string) error { return f.csv.Write(row) }
+
+func (f *rowFile) writeAll(rows [][]string) error {
+	for _, row := range rows {
+		if err := f.write(row); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (f *rowFile) keep() error {
+	f.csv.Flush()
+	if err := f.csv.Error(); err != nil {
+		f.drop()
+		return err
+	}
+	return f.target.keep()
+}
+
+// fileNames names the files of lots. Lots whose ids differ only in case keep
+// apart where file names do not.
+type fileNames struct{ used map[string]bool }
+
+func newFileNames() *fileNames { return &fileNames{used: map[string]bool{}} }
+
+func (n *fileNames) of(id string) string {
+	name := safeName(id)
+	if n.used[strings.ToLower(name)] {
+		name = hashedName(id)
+	}
+	n.used[strings.ToLower(name)] = true
+	return name
+}

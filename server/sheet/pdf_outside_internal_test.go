@@ -15,6 +15,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"lotwright/layout/paper"
 )
 
 func output(t *testing.T, name string, arguments ...string) string {
@@ -71,11 +73,31 @@ func TestPopplerReadsSheets(t *testing.T) {
 				assert.InDelta(t, pt(height), p.Height, 0.01)
 				assert.Empty(t, wordsOverlapping(p), "lot %s, page %d", s.ID, i+1)
 			}
+			assert.Greater(t, wordsInPlace(t, s.Pages[0], pages[0]), 2)
 			for _, h := range in.Design.Heads {
 				assert.True(t, slices.ContainsFunc(pages[0].Words, func(w word) bool { return w.Words == h.Label }), h.Label)
 			}
 		}
 	}
+}
+
+// wordsInPlace checks that words that occur once stand where the page has them,
+// and counts them.
+func wordsInPlace(t *testing.T, p *paper.Page, found foundPage) (n int) {
+	t.Helper()
+	const halfPoint = 0.5 // what the first letter may keep off its place
+	for _, l := range record(p).texts {
+		same := func(w word) bool { return w.Words == l.Words }
+		i := slices.IndexFunc(found.Words, same)
+		if i < 0 || slices.ContainsFunc(found.Words[i+1:], same) || l.Anchor != "" {
+			continue
+		}
+		n++
+		w := found.Words[i]
+		assert.InDelta(t, pt(l.At.X), w.Left, halfPoint, l.Words)
+		assert.True(t, w.Top < pt(l.At.Y) && pt(l.At.Y) < w.Bottom, l.Words)
+	}
+	return n
 }
 
 // wordsOverlapping lists words that overlap. Boxes reach from the face's highest

@@ -45,24 +45,60 @@ func (f *flow) table(t Table) {
 		return
 	}
 	t.pad = cellPad
-	natural := naturalWidths(t)
-	if sum(natural) > f.columnWidth() {
-		t.pad = tightPad
-		if tight := naturalWidths(t); sum(tight) <= f.columnWidth() {
-			natural = tight
-		} else {
-			t.pad = cellPad
-		}
+	widths := naturalWidths(t)
+	across := false
+	if sum(widths) > f.columnWidth() {
+		t, widths, across = f.squeezed(t)
 	}
-	f.band(sum(natural) > f.columnWidth())
+	f.band(across)
 	_, width := f.column()
-	for i, columns := range columnGroups(natural, width) {
+	for i, columns := range columnGroups(widths, width) {
 		part := t.columns(columns)
 		if i > 0 {
 			part.Title, part.Note = t.Title+" (more columns)", ""
 		}
-		f.tablePart(part, fitted(pick(natural, columns), width))
+		f.tablePart(part, fitted(pick(widths, columns), width))
 	}
+}
+
+// What a table may be squeezed to go into a column.
+const (
+	leastWrapped = 80.0 // of a column whose words are wrapped
+	mostTaller   = 1.6  // in the column over across the page: it takes half the room
+)
+
+// squeezed decides on a table that is too wide for a column: it goes there with
+// less room around its words, and the widest columns wrapped, unless that makes
+// it too tall.
+func (f *flow) squeezed(t Table) (out Table, widths []float64, across bool) {
+	tight := t
+	tight.pad = tightPad
+	natural := naturalWidths(tight)
+	narrow := fitted(natural, f.columnWidth())
+	fits := sum(narrow) <= f.columnWidth()+1e-6 && !slices.ContainsFunc(pairs(narrow, natural), func(w [2]float64) bool {
+		return w[0] < w[1] && w[0] < leastWrapped
+	})
+	wide := naturalWidths(t)
+	if fits && tight.height(narrow) <= mostTaller*t.height(fitted(wide, f.content.Width())) {
+		return tight, narrow, false
+	}
+	return t, wide, true
+}
+
+func pairs(a, b []float64) [][2]float64 {
+	out := make([][2]float64, len(a))
+	for i := range a {
+		out[i] = [2]float64{a[i], b[i]}
+	}
+	return out
+}
+
+// height returns how high the rows of a table are at some widths.
+func (t Table) height(widths []float64) (total float64) {
+	for i, cells := range t.Rows {
+		total += t.newRow(cells, widths, i >= len(t.Rows)-t.Sums).height
+	}
+	return total
 }
 
 // width counts the columns of a table.

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -79,6 +80,31 @@ func TestTightTable(t *testing.T) {
 	f.table(months)
 	assert.False(t, f.across)
 	assert.Empty(t, overlaps(f.page))
+}
+
+// A table with one long column is wrapped into a column where that does not make
+// it much taller.
+func TestWrappedTable(t *testing.T) {
+	short, long := strings.Repeat("H1 H2 ", 8), strings.Repeat("H1 H2 ", 120)
+	table := Table{Title: "Parts", Head: []string{"Part", "Size", "For"}}
+	for range 20 {
+		table.Rows = append(table.Rows, []string{"tee", "3/4 in", "H1"})
+	}
+	for words, across := range map[string]bool{short: false, long: true} {
+		f, tried := newFlow(settings), table
+		tried.Rows = append(slices.Clone(table.Rows), []string{"elbow", "1 in", words})
+		for range 12 {
+			if across {
+				tried.Rows = append(tried.Rows, tried.Rows[20])
+			}
+		}
+		f.table(tried)
+		assert.Equal(t, across, f.across, words)
+		for _, p := range f.pages {
+			assert.Empty(t, overlaps(p))
+		}
+		assert.Contains(t, flat(f.pages), "H1 H2")
+	}
 }
 
 func TestRightAlignedAndTotals(t *testing.T) {

@@ -2,8 +2,10 @@ package design_test
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -184,6 +186,12 @@ func TestHeadsMissingAndAdded(t *testing.T) {
 	assert.Equal(t, extra, last.Path[1])
 	assert.InDelta(t, d.Network.TrenchLength.Metres()+last.Length.Metres(), now.Network.TrenchLength.Metres(), 1e-9)
 	require.InDelta(t, sampledShare(lot, now, 70), now.Coverage, 0.012)
+
+	var b strings.Builder
+	require.NoError(t, diff.WriteText(&b))
+	assert.Regexp(t, fmt.Sprintf(`(?m)^heads +%d +%d$`, len(d.Heads), len(now.Heads)), b.String())
+	assert.Regexp(t, fmt.Sprintf(`(?m)^coverage +%.2f %% +%.2f %%$`, 100*d.Coverage, 100*now.Coverage), b.String())
+	assert.Contains(t, b.String(), "missing: H1\nadded: N1\n")
 
 	shuffled := layout.AsBuilt{Heads: slices.Clone(built.Heads)}
 	slices.Reverse(shuffled.Heads)

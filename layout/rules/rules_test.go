@@ -350,6 +350,16 @@ func TestPlanContent(t *testing.T) {
 	assert.Len(t, report.Kept, 6)
 }
 
+func TestText(t *testing.T) {
+	var b strings.Builder
+	require.NoError(t, check(t, rules.Input{Lot: &layout.Lot{}, Design: trenches()}, "cover.least", "cover.traffic", "pipe.velocity", "area.most").WriteText(&b))
+	text := b.String()
+	assert.Contains(t, text, "Rules not kept: 2 findings\n  error  cover.least: POC to T1 lies under 5.7 in (144 mm) of soil; at least 6.0 in (152 mm) is asked for [30 TAC §344.62; the text itself was not read]\n")
+	assert.Contains(t, text, "To be checked on site: 1\n  pipe.velocity: ")
+	assert.Contains(t, text, "Checked, nothing found: 1\n  area.most: ")
+	assert.Contains(t, text, "The local code and those who apply it decide.")
+}
+
 func TestIrrigatedArea(t *testing.T) {
 	// Half an acre is 21 780 sq ft, 2023.4 m².
 	for area, n := range map[float64]int{2023: 0, 2024: 1} {

@@ -226,6 +226,26 @@ func FuzzParseCans(f *testing.F) {
 	})
 }
 
+// TestTexts reads the figures back from the text and the table.
+func TestTexts(t *testing.T) {
+	test := uniformity.CatchTest{RunTime: 15 * time.Minute, MouthCM2: uniformity.RoundMouthCM2(0.072)}
+	var b strings.Builder
+	require.NoError(t, assess(t, test, cansOf(t, "lawn_audit.csv")).WriteText(&b))
+	assert.Regexp(t, `(?m)^all +46 +10\.67 +2\.00 +26\.00 +45\.3 +64\.4 +64\.2 +5\.34 +1\.55 +0\.41 in/h`, b.String())
+	assert.Contains(t, b.String(), "info  catch.wind_unknown: no wind was noted")
+
+	b.Reset()
+	require.NoError(t, assess(t, uniformity.CatchTest{}, cans(t, "zone,depth_mm\n7,0\n7,0\n7,0\n7,4\n")).WriteText(&b))
+	assert.Regexp(t, `(?m)^7 +4 .* none: dry +none: dry +not known`, b.String())
+
+	b.Reset()
+	c, err := uniformity.CatchTest{}.Compare(cans(t, "label,zone,x_m,y_m,depth_mm\n\"a,b\",2,1.5,-2,6\n"),
+		func(uniformity.Can) (float64, bool) { return 4.5, true })
+	require.NoError(t, err)
+	require.NoError(t, c.WriteCSV(&b))
+	assert.Equal(t, "label,zone,x_m,y_m,measured_mm,predicted_mm,difference_mm\n\"a,b\",2,1.500,-2.000,6.00,4.50,1.50\n", b.String())
+}
+
 // TestCompare holds figures worked by hand: caught 6 and 10 where 4 and 4 were
 // predicted.
 func TestCompare(t *testing.T) {

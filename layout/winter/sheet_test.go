@@ -1,6 +1,7 @@
 package winter_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -184,6 +185,25 @@ func TestEveryStepSaysWhereItComesFrom(t *testing.T) {
 	}
 	last := sheet.Cautions[len(sheet.Cautions)-1].Text
 	assert.Contains(t, last, "the local code and a licensed tester")
+}
+
+func TestText(t *testing.T) {
+	d := fork()
+	d.Network.Pipes[1].Material = "copper"
+	var b strings.Builder
+	sheet := winter.Plan(d, winter.Settings{Inside: bore})
+	require.NoError(t, sheet.WriteText(&b))
+	text := b.String()
+	assert.Contains(t, text, "no more than 50.0 psi")
+	assert.Contains(t, text, "copper: 50.0 psi (345 kPa), the lowest, since none is published for it")
+	assert.Contains(t, text, "not counted, their bore is not known: P2")
+	assert.Regexp(t, `(?m)^1 +2 +H2 +140\.0 ft \(42\.67 m\) +5\.6 gal`, text)
+	for _, list := range [][]winter.Step{sheet.Drain, sheet.Autumn, sheet.Spring, sheet.Cautions} {
+		for _, s := range list {
+			assert.Contains(t, text, s.Text+" ["+s.Source+"]")
+		}
+	}
+	assert.Regexp(t, `(?m)^2 +H2 +50\.0 psi \(345 kPa\) +28\.0 ft`, text)
 }
 
 func TestNoPipe(t *testing.T) {

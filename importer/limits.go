@@ -4,7 +4,10 @@ package importer
 // of this program, far above what a survey of a residential lot holds and far
 // below what would exhaust a small machine.
 type Limits struct {
-	Body int64 // bytes after decompression; default 256 MiB
+	Body   int64 // bytes of text after decompression, or of a part of an archive; default 256 MiB
+	Store  int64 // bytes of an archive or database as a whole; default 1 GiB
+	Blob   int   // bytes of a value in a database; default 32 MiB
+	Tables int   // tables of a database or parts of an archive; default 1,000
 
 	Depth      int // nesting of JSON arrays and objects; default 64
 	Number     int // bytes of a JSON number; default 64
@@ -30,6 +33,9 @@ type Limits struct {
 // OrDefaults returns l with every zero field set to its default.
 func (l Limits) OrDefaults() Limits {
 	setDefault(&l.Body, 256<<20)
+	setDefault(&l.Store, 1<<30)
+	setDefault(&l.Blob, 32<<20)
+	setDefault(&l.Tables, 1_000)
 	setDefault(&l.Depth, 64)
 	setDefault(&l.Number, 64)
 	setDefault(&l.Key, 256)

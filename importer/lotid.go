@@ -8,6 +8,12 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
+// LotIDNames are the properties that are looked at, in this order and in any
+// letter case, for the id of an unlabelled parcel.
+func LotIDNames() []string {
+	return []string{"lot", "lot_id", "lotid", "lot_no", "parcel_id", "parcelid", "parcel", "apn", "pin", "id", "name", "fid", "objectid"}
+}
+
 // CheckLotID says what is wrong with a lot id, if anything: ids are 1 to
 // most bytes of UTF-8 in normalization form C, without control or format
 // characters and without blanks at either end. Anything else is the user's

@@ -19,8 +19,12 @@ type Input struct {
 	Path   string // "-" or empty: Reader
 	Reader io.Reader
 	// Layer is what every feature of the file shows; empty when the features
-	// carry properties.layer and properties.lot.
-	Layer  layout.Layer
+	// carry properties.layer and properties.lot, or when the names of the
+	// file's tables say what they show.
+	Layer layout.Layer
+	// Table is the one table to read of a GeoPackage or zipped shapefiles;
+	// empty: all that show a layer.
+	Table  string
 	Format geojson.Format
 }
 
@@ -78,7 +82,7 @@ func (b *Batch) open(ctx context.Context, inputs []Input) error {
 	b.index(append(pairs, joined...))
 	if len(b.lots) == 0 {
 		r := importer.Refuse(-1, "batch.empty", "the input holds no lots")
-		if len(inputs) > 0 {
+		if len(b.files) > 0 {
 			r.Finding.File = b.files[0].Name()
 		}
 		return r
@@ -87,42 +91,6 @@ func (b *Batch) open(ctx context.Context, inputs []Input) error {
 		return err
 	}
 	importer.SortFindings(b.findings)
-	return nil
-}
-
-func (b *Batch) openFile(ctx context.Context, in Input) error {
-	d, err := geojson.Open(ctx, geojson.Source{
-		Name: in.Name, Path: in.Path, Reader: in.Reader, Format: in.Format,
-		Layer: in.Layer, LotProperty: b.options.LotProperty,
-	}, b.options.Limits)
-	if err != nil {
-		return err
-	}
-	f := file{Document: d}
-	b.files = append(b.files, f)
-	b.findings = append(b.findings, d.Findings()...)
-	return b.settleSystem(&b.files[len(b.files)-1])
-}
-
-// settleSystem looks up the system named by an old crs member.
-func (b *Batch) settleSystem(f *file) error {
-	name := f.CRS()
-	if name == "" {
-		return nil
-	}
-	system, ok := project.Lookup(name)
-	if !ok {
-		r := importer.Refuse(-1, "crs.unsupported", "the coordinate system %.80q is not known; send WGS 84 degrees", name)
-		r.Finding.File = f.Name()
-		return r
-	}
-	f.system = system
-	finding := importer.Found(layout.SeverityInfo, "crs.ignored", "member crs is obsolete and was ignored")
-	if !system.Degrees() {
-		finding = importer.Found(layout.SeverityInfo, "crs.transformed", "coordinates were turned from EPSG:%d into WGS 84 degrees", system.Code)
-	}
-	finding.File = f.Name()
-	b.findings = append(b.findings, finding)
 	return nil
 }
 

@@ -1,6 +1,8 @@
 package geojson
 
 import (
+	"strings"
+
 	"lotwright/importer"
 	"lotwright/layout"
 )
@@ -89,7 +91,7 @@ func (d *geometryDecoder) decode() importer.Geometry {
 	g := importer.Geometry{Type: importer.GeometryType(d.raw.geometryType.text)}
 	read := d.readerFor(g.Type)
 	if read == nil {
-		d.refuse("geometry.type", "geometry type %q is not read", d.raw.geometryType.text)
+		d.refuse("geometry.type", "geometry type %q is not read%s", d.raw.geometryType.text, advice(d.raw.geometryType.text))
 		return g
 	}
 	if d.raw.coordsKind != '[' {
@@ -99,6 +101,14 @@ func (d *geometryDecoder) decode() importer.Geometry {
 	d.s = scanBytes(d.text[d.raw.coordsAt-d.base:d.raw.coordsEnd-d.base], d.raw.coordsAt, d.limits)
 	g.Parts = read()
 	return g
+}
+
+// advice is what to do about a geometry type of other formats.
+func advice(kind string) string {
+	if strings.Contains(kind, "Cur") || strings.Contains(kind, "Circular") || strings.Contains(kind, "Surface") {
+		return "; draw its curves as straight pieces (ogr2ogr -nlt CONVERT_TO_LINEAR)"
+	}
+	return ""
 }
 
 // readerFor returns the method that reads coordinates nested as a type has

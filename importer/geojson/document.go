@@ -41,6 +41,10 @@ type Source struct {
 	// labelled features, and the best of a few usual names for a layer of
 	// parcels.
 	LotProperty string
+
+	// Derived is set when the text was made from another format: then places in
+	// it mean nothing to who sent that, and are left out of the findings.
+	Derived bool
 }
 
 // Document is an opened source: checked, indexed, and ready to decode any of
@@ -49,6 +53,7 @@ type Document struct {
 	name     string
 	layer    layout.Layer
 	limits   importer.Limits
+	derived  bool
 	lotName  string
 	crs      string
 	findings []importer.Finding
@@ -76,7 +81,7 @@ func Open(ctx context.Context, src Source, limits importer.Limits) (*Document, e
 	if src.Name == "" {
 		src.Name = src.Path
 	}
-	d := &Document{name: src.Name, layer: src.Layer, limits: limits.OrDefaults()}
+	d := &Document{name: src.Name, layer: src.Layer, derived: src.Derived, limits: limits.OrDefaults()}
 	err := d.open(ctx, src)
 	if err == nil {
 		return d, nil
@@ -85,6 +90,9 @@ func Open(ctx context.Context, src Source, limits importer.Limits) (*Document, e
 	var refusal *importer.Refusal
 	if errors.As(err, &refusal) {
 		refusal.Finding.File = src.Name
+		if src.Derived {
+			refusal.Finding.Offset = -1
+		}
 		return nil, refusal
 	}
 	return nil, fmt.Errorf("reading %q: %w", src.Name, err)
@@ -233,6 +241,9 @@ func (d *Document) label(i int, f importer.Feature) importer.Feature {
 	}
 	for k, finding := range f.Findings {
 		f.Findings[k] = finding.Of(f)
+		if d.derived {
+			f.Findings[k].Offset = -1
+		}
 	}
 	return f
 }

@@ -1,9 +1,8 @@
 package geojson
 
-// idNames are the properties that are looked at, in this order and in any
-// letter case, for the id of an unlabelled parcel. The last stands for the
-// feature's own id.
-var idNames = []string{"lot", "lot_id", "lotid", "lot_no", "parcel_id", "parcelid", "parcel", "apn", "pin", "id", "name", "fid", "objectid"}
+import "lotwright/importer"
+
+var idNames = importer.LotIDNames()
 
 // featureID names the feature's own id among the candidates.
 const featureID = "(feature id)"

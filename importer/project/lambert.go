@@ -7,7 +7,7 @@ import (
 )
 
 // cone is the Lambert conformal conic projection with two standard parallels
-// (EPSG method 9802; Snyder, "Map projections: a working manual", USGS
+// or, when they are the same, with one (EPSG methods 9802 and 9801; Snyder, "Map projections: a working manual", USGS
 // Professional Paper 1395, 1987, equations 15-1 to 15-11).
 type cone struct {
 	e, n, af, rho0            float64
@@ -19,6 +19,7 @@ type coneSettings struct {
 	ellipsoid              Ellipsoid
 	lat1, lat2, lat0, lon0 float64
 	easting0, northing0    float64
+	scale                  float64 // on the parallels; 0 means 1
 }
 
 func newCone(s coneSettings) cone {
@@ -26,8 +27,14 @@ func newCone(s coneSettings) cone {
 	c := cone{e: math.Sqrt(f * (2 - f)), lon0: s.lon0, easting0: s.easting0, northing0: s.northing0}
 	m1, m2 := c.m(s.lat1), c.m(s.lat2)
 	t1, t2 := c.t(s.lat1), c.t(s.lat2)
-	c.n = math.Log(m1/m2) / math.Log(t1/t2)
+	c.n = math.Sin(radians(s.lat1)) // for one parallel
+	if s.lat1 != s.lat2 {
+		c.n = math.Log(m1/m2) / math.Log(t1/t2)
+	}
 	c.af = s.ellipsoid.A * m1 / (c.n * math.Pow(t1, c.n))
+	if s.scale != 0 {
+		c.af *= s.scale
+	}
 	c.rho0 = c.af * math.Pow(c.t(s.lat0), c.n)
 	return c
 }

@@ -11,7 +11,8 @@ import (
 // System is a coordinate reference system whose coordinates can be turned into
 // WGS 84 longitude and latitude.
 type System struct {
-	Code int // EPSG; 0 for OGC:CRS84
+	Code int    // EPSG; 0 for OGC:CRS84 and for systems known by their definition
+	Name string // for messages: EPSG:32615, or the name in the definition
 	// LonLat undoes the system; nil when its coordinates are longitude and
 	// latitude already.
 	LonLat func(importer.Position) importer.Position
@@ -28,7 +29,7 @@ func Lookup(name string) (System, bool) {
 	authority, code := splitName(name)
 	switch {
 	case authority == "OGC" && (code == "CRS84" || code == "84"):
-		return System{}, true
+		return System{Name: "OGC:CRS84"}, true
 	case authority != "EPSG":
 		return System{}, false
 	}
@@ -36,8 +37,13 @@ func Lookup(name string) (System, bool) {
 	if err != nil {
 		return System{}, false
 	}
-	lonLat, ok := byCode(n)
-	return System{Code: n, LonLat: lonLat}, ok
+	return LookupCode(n)
+}
+
+// LookupCode finds a system by its EPSG code.
+func LookupCode(code int) (System, bool) {
+	lonLat, ok := byCode(code)
+	return System{Code: code, Name: "EPSG:" + strconv.Itoa(code), LonLat: lonLat}, ok
 }
 
 // splitName takes urn:ogc:def:crs:EPSG::32615, urn:ogc:def:crs:OGC:1.3:CRS84,

@@ -27,6 +27,7 @@ func (checkCommand) Help() string {
 Examples:
 
     lotwright check lots.geojson
+    lotwright check city.gpkg --lot-property PIN
     lotwright check --json lots.geojson | jq -r 'select(.severity=="error") | .lot'
 
 Exit code: 0 no errors, 1 the request is refused, 2 usage, 3 some lots are refused.`

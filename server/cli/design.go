@@ -24,7 +24,7 @@ type designCommand struct {
 
 // Help is shown below the summary by design --help.
 func (designCommand) Help() string {
-	return `Lots come as GeoJSON features with the properties "lot" and "layer", or as one file a layer. What a lot's own properties say of its water goes before the flags.
+	return `Lots come as GeoJSON features or rows of a GeoPackage with the properties "lot" and "layer", or as one file or table a layer. Tables named parcels, roofs, driveways and the like are known by their names; lotwright check shows what each was taken for. What a lot's own properties say of its water goes before the flags.
 
 Examples:
 
@@ -32,6 +32,8 @@ Examples:
     lotwright design lots.geojson --static-pressure 65psi --flow-test 10gpm@52psi --packet job/
     lotwright design lots.geojson --static-pressure 60psi --bucket 5gal/45s -o designs.geojson.gz
     lotwright design --layer parcel=parcels.geojson --layer building=roofs.geojson --lot-property PIN --head-pressure 3.8bar -o out/
+    lotwright design city.gpkg --lot-property PIN --head-pressure 55psi -o out/
+    lotwright design --layer parcel=city.gpkg:taxparcels --layer building=city.gpkg:roofs --head-pressure 55psi -o out/
     ogr2ogr -f GeoJSONSeq /vsistdout/ lots.gpkg | lotwright design - --head-pressure 55psi -o - | jq -c .
 
 Exit code: 0 all lots designed, 1 fault or interrupted, 2 usage, 3 some lots not designed.`

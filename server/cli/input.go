@@ -13,8 +13,8 @@ import (
 
 // inputFlags say where the lots come from.
 type inputFlags struct {
-	In          []string    `arg:"" optional:"" name:"IN" help:"GeoJSON (also newline-delimited or as text sequence, also gzipped) whose features carry lot and layer; - is stdin."`
-	Layers      []layerFile `name:"layer" sep:"none" placeholder:"LAYER=FILE" help:"A file that is one layer, such as building=roofs.geojson; joined to the parcels by place. Once a layer." group:"Input:"`
+	In          []string    `arg:"" optional:"" name:"IN" help:"GeoJSON (also newline-delimited or as text sequence) or GeoPackage, also gzipped, whose features carry lot and layer; or a GeoPackage with a table a layer. FILE.gpkg:TABLE is one table. - is stdin."`
+	Layers      []layerFile `name:"layer" sep:"none" placeholder:"LAYER=FILE" help:"A file or table that is one layer, such as building=roofs.geojson or building=city.gpkg:roofs; joined to the parcels by place. Once a layer." group:"Input:"`
 	LotProperty string      `placeholder:"NAME" help:"Property that holds the lot's id. Default: lot." group:"Input:"`
 	Lots        []string    `name:"lot" sep:"none" placeholder:"ID" help:"Only this lot; repeat for more." group:"Input:"`
 }
@@ -52,6 +52,9 @@ func (f inputFlags) files() []string {
 	for _, l := range f.Layers {
 		files = append(files, l.path)
 	}
+	for i, name := range files {
+		files[i], _ = splitTable(name)
+	}
 	return files
 }
 
@@ -84,7 +87,25 @@ func (c *console) input(path string) assemble.Input {
 	if path == standardStream {
 		return assemble.Input{Name: "stdin", Reader: c.in}
 	}
-	return assemble.Input{Name: path, Path: path}
+	path, table := splitTable(path)
+	return assemble.Input{Name: path, Path: path, Table: table}
+}
+
+// tableFiles are the endings of files that hold tables.
+var tableFiles = []string{".gpkg", ".gpkg.gz"}
+
+// splitTable takes FILE.gpkg:TABLE apart.
+func splitTable(name string) (path, table string) {
+	for i := range name {
+		if name[i] != ':' {
+			continue
+		}
+		before := strings.ToLower(name[:i])
+		if slices.ContainsFunc(tableFiles, func(ending string) bool { return strings.HasSuffix(before, ending) }) {
+			return name[:i], name[i+1:]
+		}
+	}
+	return name, ""
 }
 
 // lotList is the lots of a run, in the order of their ids.

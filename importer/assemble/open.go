@@ -9,6 +9,7 @@ import (
 	"lotwright/importer/geojson"
 	"lotwright/importer/geopackage"
 	"lotwright/importer/project"
+	"lotwright/importer/shapefile"
 	"lotwright/importer/table"
 	"lotwright/layout"
 )
@@ -31,23 +32,40 @@ func (b *Batch) openFile(ctx context.Context, in Input) error {
 }
 
 func (b *Batch) openSniffed(ctx context.Context, in Input, s *sniffed) error {
-	switch s.kind {
-	case database:
+	if s.kind != text {
 		path, err := s.asFile()
 		if err != nil {
 			return err
 		}
-		p, err := geopackage.Open(ctx, path, b.options.Limits)
+		open := openGeoPackage
+		if s.kind == archive {
+			open = openShapefiles
+		}
+		f, err := open(ctx, path, b.options.Limits)
 		if err != nil {
 			return err
 		}
-		defer p.Close()
-		return b.openTables(ctx, in, p.Tables())
+		defer f.Close()
+		return b.openTables(ctx, in, f.Tables())
 	}
 	if in.Table != "" {
 		return importer.Refuse(-1, "table.none", "the file has no tables, so it has no table %.80q", in.Table)
 	}
 	return b.openText(ctx, in, s.reader)
+}
+
+// tables is a file of tables.
+type tables interface {
+	Tables() []table.Table
+	Close() error
+}
+
+func openGeoPackage(ctx context.Context, path string, limits importer.Limits) (tables, error) {
+	return geopackage.Open(ctx, path, limits)
+}
+
+func openShapefiles(_ context.Context, path string, limits importer.Limits) (tables, error) {
+	return shapefile.Open(path, limits)
 }
 
 func (b *Batch) openText(ctx context.Context, in Input, reader io.Reader) error {
@@ -133,6 +151,9 @@ func (b *Batch) openTable(ctx context.Context, in Input, p pick) error {
 		return err
 	}
 	f.system = system
+	for _, remark := range p.table.Remarks {
+		b.remark(f.Name(), remark)
+	}
 	b.remark(in.Name, importer.Found(layout.SeverityInfo, "table.read", "table %.80q, in %.80s, is read %s", p.table.Name, system.Name, p.words()))
 	return nil
 }

@@ -66,8 +66,12 @@ func TestRowOrder(t *testing.T) {
 
 // A table a layer, in metres and with heights, joined by place.
 func TestTableALayer(t *testing.T) {
+	testTableALayer(t, imports+"two_lots_tables.gpkg", "EPSG:32625")
+	testTableALayer(t, imports+"two_lots.zip", "WGS_1984_UTM_Zone_25N")
+}
+
+func testTableALayer(t *testing.T, path, system string) {
 	want := lotsOf(t, assemble.Input{Path: imports + "two_lots.geojson"})
-	path := imports + "two_lots_tables.gpkg"
 	whole := openOne(t, assemble.Input{Path: path}, assemble.Options{})
 	byFlags, err := assemble.Open(t.Context(), []assemble.Input{
 		{Path: path, Layer: layout.LayerParcel}, {Path: path, Table: "buildings", Layer: layout.LayerBuilding}, {Path: path, Layer: layout.LayerHardscape},
@@ -91,9 +95,9 @@ func TestTableALayer(t *testing.T) {
 	}
 	assert.Equal(t, []string{
 		`join.lot_property: property "apn" of the parcels is taken as the lot id`,
-		`table.read: table "buildings", in EPSG:32625, is read as layer building`,
-		`table.read: table "hardscapes", in EPSG:32625, is read as layer hardscape`,
-		`table.read: table "parcels", in EPSG:32625, is read as layer parcel`,
+		`table.read: table "buildings", in ` + system + `, is read as layer building`,
+		`table.read: table "hardscapes", in ` + system + `, is read as layer hardscape`,
+		`table.read: table "parcels", in ` + system + `, is read as layer parcel`,
 	}, told)
 }
 

@@ -58,14 +58,14 @@ var (
 // knownFormat refuses what its first bytes show to be something else than text
 // in UTF-8.
 func knownFormat(head []byte) error {
-	const export = "this format is not read; export GeoJSON (RFC 7946)"
+	const export = "this format is not read here; export GeoJSON (RFC 7946)"
 	switch {
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")), bytes.HasPrefix(head, []byte("PK\x05\x06")):
 		return importer.Refuse(0, "format.unsupported", "a zip archive: %s", export)
 	case bytes.HasPrefix(head, []byte("SQLite format 3\x00")):
 		return importer.Refuse(0, "format.unsupported", "a SQLite or GeoPackage file: %s", export)
 	case bytes.HasPrefix(head, []byte{0x00, 0x00, 0x27, 0x0a}):
-		return importer.Refuse(0, "format.unsupported", "a shapefile: %s", export)
+		return importer.Refuse(0, "format.unsupported", "a part of a shapefile; zip all its parts together, .prj and .dbf with them, or export GeoJSON")
 	case isUTF16(head):
 		return importer.Refuse(0, "encoding.not_utf8", "the body is UTF-16 or UTF-32; send UTF-8")
 	}

@@ -19,6 +19,7 @@ type Table struct {
 	Name    string
 	Columns []string // of attributes, the key included
 	System  System
+	Remarks []importer.Finding // on the table as a whole
 	// Rows yields the rows with the values of some of the columns, until the
 	// first error.
 	Rows func(ctx context.Context, columns []string) iter.Seq2[Row, error]

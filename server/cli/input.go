@@ -13,7 +13,7 @@ import (
 
 // inputFlags say where the lots come from.
 type inputFlags struct {
-	In          []string    `arg:"" optional:"" name:"IN" help:"GeoJSON (also newline-delimited or as text sequence) or GeoPackage, also gzipped, whose features carry lot and layer; or a GeoPackage with a table a layer. FILE.gpkg:TABLE is one table. - is stdin."`
+	In          []string    `arg:"" optional:"" name:"IN" help:"GeoJSON (also newline-delimited or as text sequence) or GeoPackage, also gzipped, or zipped shapefiles whose features carry lot and layer; or a GeoPackage or zip with a table a layer. FILE.gpkg:TABLE is one table. - is stdin."`
 	Layers      []layerFile `name:"layer" sep:"none" placeholder:"LAYER=FILE" help:"A file or table that is one layer, such as building=roofs.geojson or building=city.gpkg:roofs; joined to the parcels by place. Once a layer." group:"Input:"`
 	LotProperty string      `placeholder:"NAME" help:"Property that holds the lot's id. Default: lot." group:"Input:"`
 	Lots        []string    `name:"lot" sep:"none" placeholder:"ID" help:"Only this lot; repeat for more." group:"Input:"`
@@ -92,7 +92,7 @@ func (c *console) input(path string) assemble.Input {
 }
 
 // tableFiles are the endings of files that hold tables.
-var tableFiles = []string{".gpkg", ".gpkg.gz"}
+var tableFiles = []string{".gpkg", ".gpkg.gz", ".zip"}
 
 // splitTable takes FILE.gpkg:TABLE apart.
 func splitTable(name string) (path, table string) {

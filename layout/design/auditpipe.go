@@ -185,7 +185,7 @@ func (a *audit) reckon(ctx context.Context) error {
 // settle solves lines of a measured supply.
 func (a *audit) settle(ctx context.Context, lines []line) (err error) {
 	for i := range lines {
-		if lines[i].settled, err = hydraulic.Settle(ctx, lines[i].net, a.limits(lines[i].zones)); err != nil {
+		if lines[i].settled, err = hydraulic.Settle(ctx, lines[i].net, a.limits(lines[i])); err != nil {
 			return err
 		}
 	}

@@ -126,17 +126,19 @@ func (r *run) waterArcs(ctx context.Context, last bool) (lower layout.Pressure, 
 		if lines, refused, err = r.valveLines(limit); err != nil || refused {
 			return 0, err
 		}
-		most := layout.Flow(0)
+		over := false
 		for i := range lines {
 			if err := r.size(ctx, &lines[i], assumed); err != nil {
 				return 0, err
 			}
-			most = max(most, lines[i].draws())
+			if draws := lines[i].draws(); draws > r.plumbing.flow {
+				over, limit = true, min(limit, r.assumedFlow(lines[i])*r.plumbing.flow/draws)
+			}
 		}
-		if most <= r.plumbing.flow {
+		if !over {
 			break
 		}
-		limit *= r.plumbing.flow / most * (1 - flowMargin)
+		limit *= 1 - flowMargin
 	}
 	if p := leastOf(lines); p < assumed-throwSlackPressure && !last && p > 0 {
 		return min(p, assumed-leastFall), nil
@@ -162,6 +164,15 @@ const (
 	flowMargin         = 1e-6
 	throwSlackPressure = layout.Pressure(0.001)
 )
+
+// assumedFlow is what the heads of a line draw at the pressure they were placed
+// for.
+func (r *run) assumedFlow(l line) (q layout.Flow) {
+	for _, i := range l.heads {
+		q += r.d.Heads[i].Flow
+	}
+	return q
+}
 
 // leastOf is the least pressure at any head.
 func leastOf(lines []line) layout.Pressure {
@@ -238,6 +249,7 @@ func (r *run) valveLine(z zoning.Zone, pipesBefore int) (line, error) {
 	for k, at := range l.heads {
 		l.heads[k] = z.Heads[at]
 	}
+	l.first = z.Number
 	l.valve = layout.Zone{Valve: z.Valve.Name, ValveAt: z.Valve.At}
 	return l, nil
 }

@@ -76,7 +76,7 @@ func (r *run) atTap(ctx context.Context, supply layout.Supply) error {
 	if err != nil {
 		return err
 	}
-	settled, err := hydraulic.Settle(ctx, l.net, r.limits(nil))
+	settled, err := hydraulic.Settle(ctx, l.net, r.limits(line{}))
 	if err != nil {
 		return err
 	}
@@ -112,8 +112,8 @@ func (r *run) failShort(shortfalls []hydraulic.Shortfall) bool {
 	return len(shortfalls) > 0
 }
 
-func (r *run) limits(zones [][]int) hydraulic.Limits {
-	return hydraulic.Limits{Zones: zones, FlowShare: r.s.DesignFlowShare, VelocityLimit: r.s.VelocityLimit}
+func (r *run) limits(l line) hydraulic.Limits {
+	return hydraulic.Limits{First: l.first, Zones: l.zones, FlowShare: r.s.DesignFlowShare, VelocityLimit: r.s.VelocityLimit}
 }
 
 // line is pipe that is reckoned as one: all of it with variable-throw heads,
@@ -126,6 +126,7 @@ type line struct {
 	heads []int       // of the design, those it feeds, in the order of settled.Heads
 	nodes []int       // of each of them
 	zones [][]int     // nodes that run together
+	first int         // number of the first of them; 0: 1
 
 	sized   hydraulic.Sized
 	settled hydraulic.Settled
@@ -275,7 +276,7 @@ func (r *run) size(ctx context.Context, l *line, least layout.Pressure) (err err
 	if l.net = l.sized.Network; l.sized.Status != hydraulic.Sizable {
 		l.net = widened(l.drawn, r.s.Pipe[len(r.s.Pipe)-1].PipeSize)
 	}
-	l.settled, err = hydraulic.Settle(ctx, l.net, r.limits(l.zones))
+	l.settled, err = hydraulic.Settle(ctx, l.net, r.limits(*l))
 	return err
 }
 

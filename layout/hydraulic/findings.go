@@ -21,7 +21,7 @@ func (s *settler) checkFlow(k int, r Result) {
 	drawn := drawnFrom(r)
 	if limit := measured * layout.Flow(s.limits.FlowShare); measured > 0 && drawn > limit {
 		s.fails("supply.flow_low", "zone %d takes %v and %.0f %% of the measured %v is %v: at least %v must be measured, or fewer heads run together",
-			k+1, drawn, 100*s.limits.FlowShare, measured, limit, drawn/layout.Flow(s.limits.FlowShare))
+			s.number(k), drawn, 100*s.limits.FlowShare, measured, limit, drawn/layout.Flow(s.limits.FlowShare))
 	}
 }
 
@@ -32,7 +32,7 @@ const mainPressure = 20 * layout.Pressure(layout.KPaPerPSI)
 // checkMain holds the pressure at the source against the least it should keep.
 func (s *settler) checkMain(k int, r Result) {
 	if p := r.Nodes[0].Pressure; p < mainPressure {
-		s.note("supply.main_low", layout.SeverityWarning, "zone %d draws the supply down to %v; %v should be kept in a main", k+1, p, mainPressure)
+		s.note("supply.main_low", layout.SeverityWarning, "zone %d draws the supply down to %v; %v should be kept in a main", s.number(k), p, mainPressure)
 	}
 }
 
@@ -63,7 +63,7 @@ func (s *settler) checkEvenness(k int, r Result) {
 	for _, i := range zone {
 		if q := r.Nodes[i].Outflow - s.net.Nodes[i].Demand; q < mean*(1-evenFlow) || q > mean*(1+evenFlow) {
 			s.note("zone.uneven", layout.SeverityWarning, "zone %d: %s takes %v and the mean head %v, more than 10 %% apart",
-				k+1, s.net.Nodes[i].Label, q, mean)
+				s.number(k), s.net.Nodes[i].Label, q, mean)
 		}
 	}
 }
@@ -88,7 +88,7 @@ func (s *settler) explain(ctx context.Context, k int) error {
 		}
 	}
 	if lack <= 0 { // the uneven draw of the others starves a head of its zone
-		s.fails("supply.pressure_low", "zone %d: a head falls below its rated band while others take more than they need", k+1)
+		s.fails("supply.pressure_low", "zone %d: a head falls below its rated band while others take more than they need", s.number(k))
 		return nil
 	}
 	low, _ := s.model(worst).Band()

@@ -9,6 +9,7 @@ import (
 
 // Limits says what a network is judged by. The zero value asks for the defaults.
 type Limits struct {
+	First         int      // number of the first zone, in words; 0 means 1
 	Zones         [][]int  // nodes whose emitters run together; nil: each emitter alone, in the order of the nodes
 	FlowShare     float64  // share of the measured flow that may be used; 0 means [DefaultFlowShare]
 	VelocityLimit Velocity // 0 means [DefaultVelocityLimit]
@@ -101,6 +102,9 @@ func Settle(ctx context.Context, n Network, l Limits) (Settled, error) {
 	s.checkLinks()
 	return s.out, s.checkRatings(ctx)
 }
+
+// number is what a zone is called.
+func (s *settler) number(k int) int { return max(1, s.limits.First) + k }
 
 type settler struct {
 	net    *Network

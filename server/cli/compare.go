@@ -232,21 +232,24 @@ func (k *compareCommand) withTable(r *comparison, run func() error) error {
 	})
 }
 
-// report prints the tables and writes the files of totals.
+// report writes the files of totals and prints the tables.
 func (k *compareCommand) report(c *console, r *comparison) error {
+	for _, f := range []struct {
+		path  string
+		write func(io.Writer) error
+	}{{k.CSV, r.writeCSV}, {k.Chart, r.writeChart}} {
+		if f.path == "" {
+			continue
+		}
+		if err := writeFile(f.path, f.write); err != nil {
+			return err
+		}
+	}
 	if !k.Quiet {
 		r.writeTotals(c.out)
 		r.writeChanges(c.out)
 	}
 	writeMissing(c.err, r.missing, r.lots)
-	if k.CSV != "" {
-		if err := writeFile(k.CSV, r.writeCSV); err != nil {
-			return err
-		}
-	}
-	if k.Chart != "" {
-		return writeFile(k.Chart, r.writeChart)
-	}
 	return nil
 }
 

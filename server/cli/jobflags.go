@@ -10,6 +10,7 @@ import (
 	"lotwright/layout/hydraulic"
 	"lotwright/layout/schedule"
 	"lotwright/layout/takeoff"
+	"lotwright/server/sheet"
 )
 
 // priceFlags say what things cost.
@@ -42,6 +43,8 @@ type jobFlags struct {
 	Season   string  `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
 	Rain     string  `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
 	Tiers    string  `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
+	Paper    string  `enum:"letter,a4" default:"letter" help:"Paper of the field sheets." group:"Output:"`
+	Units    string  `enum:"us,metric" default:"us" help:"Units of the field sheets." group:"Output:"`
 	DateText string  `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
 }
 
@@ -54,6 +57,7 @@ type wholeJob struct {
 	soil    schedule.Soil
 	slope   float64
 	tariff  schedule.Tariff
+	sheets  sheet.Settings
 	date    time.Time
 }
 
@@ -68,6 +72,13 @@ func (f jobFlags) job() (j wholeJob, err error) {
 		if err := read(&j); err != nil {
 			return j, usageError{err}
 		}
+	}
+	j.sheets = sheet.Settings{Date: j.date}
+	if f.Paper == "a4" {
+		j.sheets.Size = sheet.A4
+	}
+	if f.Units == "metric" {
+		j.sheets.Units = sheet.Metric
 	}
 	return j, nil
 }

@@ -13,6 +13,7 @@ import (
 	"lotwright/layout/geom"
 	"lotwright/layout/schedule"
 	"lotwright/layout/takeoff"
+	"lotwright/server/sheet"
 	"lotwright/server/table"
 )
 
@@ -40,13 +41,14 @@ type packetSink struct {
 	batch takeoff.Batch
 	lines *takeoff.LineWriter
 	book  *table.Workbook
+	books books
 
 	linesFile                    target
 	budget, runs, program, water *rowFile
 }
 
 func newPacketSink(j wholeJob) (s *packetSink, err error) {
-	s = &packetSink{job: j, names: newFileNames()}
+	s = &packetSink{job: j, names: newFileNames(), books: books{job: j}}
 	defer func() {
 		if err != nil {
 			s.drop()
@@ -83,33 +85,51 @@ func (s *packetSink) put(o *outcome) error {
 	}); err != nil {
 		return err
 	}
-	if len(o.design.Heads) == 0 {
-		return nil
-	}
-	if err := s.putParts(folder, o.design); err != nil {
-		return err
-	}
-	if err := s.putPressure(folder, o.design); err != nil {
-		return err
-	}
-	return s.putRunTimes(folder, o.design)
-}
-
-// putParts writes take-off and bill.
-func (s *packetSink) putParts(folder string, d *layout.Design) error {
-	list, err := takeoff.Of(d, s.job.takeoff)
+	tables, err := s.tables(folder, o.design)
 	if err != nil {
 		return err
 	}
-	bill := takeoff.Priced(list, s.job.prices)
+	return s.books.add(folder, o.item, o.design, tables)
+}
+
+// tables writes the tables of a lot and returns those that go on its sheet.
+func (s *packetSink) tables(folder string, d *layout.Design) (out []sheet.Table, err error) {
+	if len(d.Heads) == 0 {
+		return nil, nil
+	}
+	us := s.job.sheets.Units != sheet.Metric
+	list, bill, err := s.putParts(folder, d)
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, partsTable(bill, us), cutTable(list.Cuts, us))
+	if err := s.putPressure(folder, d); err != nil {
+		return nil, err
+	}
+	plan, err := s.putRunTimes(folder, d)
+	if err != nil {
+		return nil, err
+	}
+	if plan != nil {
+		out = append(out, runTimeTable(*plan))
+	}
+	if d.Water != nil && len(d.Water.Budget) > 0 {
+		out = append(out, pressureTable(d.Water, us))
+	}
+	return out, nil
+}
+
+// putParts writes take-off and bill.
+func (s *packetSink) putParts(folder string, d *layout.Design) (list takeoff.List, bill takeoff.Bill, err error) {
+	if list, err = takeoff.Of(d, s.job.takeoff); err != nil {
+		return list, bill, err
+	}
+	bill = takeoff.Priced(list, s.job.prices)
 	s.batch.Add(list, bill)
-	if err := s.lines.Write(bill); err != nil {
-		return err
+	if err := errors.Join(s.lines.Write(bill), s.book.Add(list, bill)); err != nil {
+		return list, bill, err
 	}
-	if err := s.book.Add(list, bill); err != nil {
-		return err
-	}
-	return writeFile(filepath.Join(folder, linesName), func(w io.Writer) error { return takeoff.NewLineWriter(w).Write(bill) })
+	return list, bill, writeFile(filepath.Join(folder, linesName), func(w io.Writer) error { return takeoff.NewLineWriter(w).Write(bill) })
 }
 
 var budgetHeader = []string{"lot", "head", "row", "item", "label", "loss_kpa", "loss_psi", "left_kpa", "left_psi"}
@@ -141,30 +161,24 @@ var waterUseHeader = []string{"lot", "month", "volume_l", "volume_gal", "cost", 
 
 // putRunTimes plans the run times of a lot. Zones that are not known, for want of
 // a measured flow, have none.
-func (s *packetSink) putRunTimes(folder string, d *layout.Design) error {
+func (s *packetSink) putRunTimes(folder string, d *layout.Design) (*schedule.Result, error) {
 	in := s.job.plan
 	if in.Zones = s.zonesOf(d); len(in.Zones) == 0 {
-		return nil
+		return nil, nil
 	}
 	r, err := schedule.Plan(in)
 	if err != nil {
-		return fmt.Errorf("lot %s: run times: %w", d.LotID, err)
+		return nil, fmt.Errorf("lot %s: run times: %w", d.LotID, err)
 	}
 	id := inert(d.LotID)
-	if err := errors.Join(s.runs.writeAll(schedule.RunRows(id, r)), s.program.writeAll(schedule.ProgramRows(id, r))); err != nil {
-		return err
-	}
-	if err := s.putWaterUse(id, r); err != nil {
-		return err
-	}
-	if err := writeFile(filepath.Join(folder, runTimesName), func(w io.Writer) error {
-		return schedule.WriteCSV(w, schedule.RunHeader(), schedule.RunRows(id, r))
-	}); err != nil {
-		return err
-	}
-	return writeFile(filepath.Join(folder, calendarName), func(w io.Writer) error {
-		return schedule.WriteCalendar(w, schedule.Calendar{Lot: d.LotID, Year: s.job.date.Year(), Stamp: s.job.date}, r)
-	})
+	return &r, errors.Join(
+		s.runs.writeAll(schedule.RunRows(id, r)), s.program.writeAll(schedule.ProgramRows(id, r)), s.putWaterUse(id, r),
+		writeFile(filepath.Join(folder, runTimesName), func(w io.Writer) error {
+			return schedule.WriteCSV(w, schedule.RunHeader(), schedule.RunRows(id, r))
+		}),
+		writeFile(filepath.Join(folder, calendarName), func(w io.Writer) error {
+			return schedule.WriteCalendar(w, schedule.Calendar{Lot: d.LotID, Year: s.job.date.Year(), Stamp: s.job.date}, r)
+		}))
 }
 
 func (s *packetSink) putWaterUse(id string, r schedule.Result) error {
@@ -242,6 +256,7 @@ func (s *packetSink) keep() error {
 	}
 	defer s.book.Close()
 	faults := []error{
+		s.books.bind(),
 		writeFile(filepath.Join(s.job.folder, workbookName), func(w io.Writer) error { return s.book.Write(w, &s.batch, cuts) }),
 		writeFile(filepath.Join(s.job.folder, totalsName), func(w io.Writer) error { return takeoff.WriteTotals(w, &s.batch) }),
 		s.linesFile.keep(), s.budget.keep(), s.runs.keep(), s.program.keep(), s.water.keep(),

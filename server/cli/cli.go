@@ -27,6 +27,7 @@ const helpWidth = 100
 type commands struct {
 	Design  designCommand  `cmd:"" help:"Design every lot of the inputs: heads, trench and pictures."`
 	Compare compareCommand `cmd:"" help:"Design every lot at several pressures and compare the totals."`
+	Audit   auditCommand   `cmd:"" help:"Set beside the designs what was built, or what catch cans caught."`
 	Check   checkCommand   `cmd:"" help:"Say what is wrong with the inputs, without designing."`
 	Serve   serveCommand   `cmd:"" help:"Answer design requests over gRPC and REST."`
 	Backup  backupCommand  `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`

@@ -80,6 +80,7 @@ func (d *designCommand) plan() (p plan, err error) {
 	if p.job, err = d.job(); err != nil {
 		return p, err
 	}
+	p.job.design = p.settings
 	if p.destination, err = d.outputFlags.within(d.Packet).destination(); err != nil {
 		return p, err
 	}

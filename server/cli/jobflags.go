@@ -7,7 +7,9 @@ import (
 	"time"
 
 	"lotwright/layout"
+	"lotwright/layout/design"
 	"lotwright/layout/hydraulic"
+	"lotwright/layout/rules"
 	"lotwright/layout/schedule"
 	"lotwright/layout/takeoff"
 	"lotwright/server/sheet"
@@ -35,17 +37,19 @@ type jobFlags struct {
 	priceFlags
 	Sticks []layout.Length `sep:"," placeholder:"20ft,10ft" help:"Lengths that pipe is sold in." group:"Parts:"`
 
-	Soil     string  `placeholder:"loam" help:"Soil of the lawn." group:"Run times:"`
-	Slope    float64 `placeholder:"2" help:"Its slope, per cent." group:"Run times:"`
-	Weather  string  `placeholder:"FILE.csv" help:"Monthly or daily weather. Default: an invented climate." group:"Run times:"`
-	Days     string  `name:"water-days" placeholder:"mon,wed,fri" help:"Days on which watering may begin. Default: any." group:"Run times:"`
-	Window   string  `name:"water-window" placeholder:"22:00-06:00" help:"When water may run." group:"Run times:"`
-	Season   string  `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
-	Rain     string  `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
-	Tiers    string  `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
-	Paper    string  `enum:"letter,a4" default:"letter" help:"Paper of the field sheets." group:"Output:"`
-	Units    string  `enum:"us,metric" default:"us" help:"Units of the field sheets." group:"Output:"`
-	DateText string  `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
+	Soil     string   `placeholder:"loam" help:"Soil of the lawn." group:"Run times:"`
+	Slope    float64  `placeholder:"2" help:"Its slope, per cent." group:"Run times:"`
+	Weather  string   `placeholder:"FILE.csv" help:"Monthly or daily weather. Default: an invented climate." group:"Run times:"`
+	Days     string   `name:"water-days" placeholder:"mon,wed,fri" help:"Days on which watering may begin. Default: any." group:"Run times:"`
+	Window   string   `name:"water-window" placeholder:"22:00-06:00" help:"When water may run." group:"Run times:"`
+	Season   string   `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
+	Rain     string   `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
+	Tiers    string   `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
+	Rules    []string `sep:"," placeholder:"us-tx" help:"Published rules to hold the designs against, besides the general ones: names of rules or places." group:"Rules:"`
+	NoRules  []string `sep:"," placeholder:"ID" help:"Rules or places to leave out." group:"Rules:"`
+	Paper    string   `enum:"letter,a4" default:"letter" help:"Paper of the field sheets." group:"Output:"`
+	Units    string   `enum:"us,metric" default:"us" help:"Units of the field sheets." group:"Output:"`
+	DateText string   `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
 }
 
 // wholeJob is what the flags ask for, understood.
@@ -58,6 +62,8 @@ type wholeJob struct {
 	slope   float64
 	tariff  schedule.Tariff
 	sheets  sheet.Settings
+	rules   []rules.Rule
+	design  design.Settings // that the lots are designed with
 	date    time.Time
 }
 
@@ -68,7 +74,7 @@ func (f jobFlags) job() (j wholeJob, err error) {
 		return j, err
 	}
 	j.takeoff = takeoff.Settings{Sticks: f.Sticks, Bore: boreOf}
-	for _, read := range []func(*wholeJob) error{f.readPlan, f.readTariff, f.readDate} {
+	for _, read := range []func(*wholeJob) error{f.readPlan, f.readTariff, f.readDate, f.readRules} {
 		if err := read(&j); err != nil {
 			return j, usageError{err}
 		}
@@ -128,6 +134,17 @@ func (f jobFlags) readTariff(j *wholeJob) (err error) {
 		if j.tariff.Tiers, err = schedule.ParseTiers(f.Tiers); err != nil {
 			return fmt.Errorf("--tiers: %w", err)
 		}
+	}
+	return nil
+}
+
+func (f jobFlags) readRules(j *wholeJob) error {
+	all, err := rules.Published()
+	if err != nil {
+		return err
+	}
+	if j.rules, err = rules.Select(all, f.Rules, f.NoRules); err != nil {
+		return fmt.Errorf("--rules: %w", err)
 	}
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"lotwright/layout"
+	"lotwright/layout/design"
 	"lotwright/layout/feature"
 	"lotwright/layout/geom"
 	"lotwright/layout/schedule"
@@ -30,6 +31,8 @@ const (
 	calendarName  = "program.ics"
 	networkName   = "network.inp"
 	lotDesignName = "design.geojson"
+	winterName    = "winter.txt"
+	rulesName     = "rules.txt"
 )
 
 // packetSink writes what follows from the designs: a folder for each lot, and
@@ -85,7 +88,7 @@ func (s *packetSink) put(o *outcome) error {
 	}); err != nil {
 		return err
 	}
-	tables, err := s.tables(folder, o.design)
+	tables, err := s.tables(folder, o.item.Lot, o.design)
 	if err != nil {
 		return err
 	}
@@ -93,7 +96,7 @@ func (s *packetSink) put(o *outcome) error {
 }
 
 // tables writes the tables of a lot and returns those that go on its sheet.
-func (s *packetSink) tables(folder string, d *layout.Design) (out []sheet.Table, err error) {
+func (s *packetSink) tables(folder string, lot *layout.Lot, d *layout.Design) (out []sheet.Table, err error) {
 	if len(d.Heads) == 0 {
 		return nil, nil
 	}
@@ -103,7 +106,7 @@ func (s *packetSink) tables(folder string, d *layout.Design) (out []sheet.Table,
 		return nil, err
 	}
 	out = append(out, partsTable(bill, us), cutTable(list.Cuts, us))
-	if err := s.putPressure(folder, d); err != nil {
+	if err := errors.Join(s.putPressure(folder, d), s.putTexts(folder, lot, d)); err != nil {
 		return nil, err
 	}
 	plan, err := s.putRunTimes(folder, d)
@@ -155,6 +158,13 @@ func (s *packetSink) putPressure(folder string, d *layout.Design) error {
 		_, err := w.Write(d.Water.EPANET)
 		return err
 	})
+}
+
+// putTexts writes the winter and spring sheet, and what published rules say.
+func (s *packetSink) putTexts(folder string, lot *layout.Lot, d *layout.Design) error {
+	return errors.Join(
+		writeFile(filepath.Join(folder, winterName), design.Winter(lot, d, s.job.design).WriteText),
+		writeFile(filepath.Join(folder, rulesName), design.CheckRules(lot, d, s.job.rules, nil).WriteText))
 }
 
 var waterUseHeader = []string{"lot", "month", "volume_l", "volume_gal", "cost", "baseline_l", "baseline_gal", "baseline"}

@@ -1,0 +1,238 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"lotwright/importer"
+	"lotwright/importer/asbuilt"
+	"lotwright/importer/assemble"
+	"lotwright/importer/geojson"
+	"lotwright/importer/project"
+	"lotwright/layout"
+	"lotwright/layout/design"
+	"lotwright/layout/feature"
+	"lotwright/layout/geom"
+	"lotwright/layout/uniformity"
+)
+
+// auditCommand sets beside the design what was built, or what cans caught.
+type auditCommand struct {
+	inputFlags
+	Built string `xor:"what" required:"" placeholder:"FILE.geojson" help:"Heads and pipe as they were built: the layers head and pipe of our own map, edited." group:"What was found:"`
+	Cans  string `xor:"what" required:"" placeholder:"FILE.csv" help:"Readings of catch cans on one lot: volume_ml, depth_mm or depth_in, and label, zone, lon and lat, or x_m and y_m from the point of connection." group:"What was found:"`
+
+	RunTime time.Duration  `placeholder:"15m" help:"With --cans: how long each zone ran." group:"What was found:"`
+	Mouth   *layout.Length `placeholder:"4in" help:"With --cans: diameter of a can's mouth." group:"What was found:"`
+	WindMPH *float64       `placeholder:"3" help:"With --cans: the highest wind noted, miles an hour." group:"What was found:"`
+	Out     string         `short:"o" placeholder:"OUT.geojson" help:"Map of the lots as built, to write; - for stdout. With --cans: readings beside what the design says, as CSV." group:"Output:"`
+
+	HeadPressure *layout.Pressure `placeholder:"55psi" help:"As it was designed." group:"Water:"`
+	supplyFlags
+	designFlags
+}
+
+// Help is shown below the summary by audit --help.
+func (auditCommand) Help() string {
+	return `The lots are designed again with the flags they were designed with, and what was found is set beside that. Heads may stand elsewhere, be missing or added, throw otherwise; pipe may be of another size or way. Coverage, dry areas, pressures and flows are worked out anew; nothing is chosen again.
+
+Examples:
+
+    lotwright audit lots.geojson --head-pressure 55psi --built as_built.geojson -o audited.geojson
+    lotwright audit lots.geojson --head-pressure 55psi --lot LK-05 --cans cans.csv --run-time 15m --mouth 4in
+
+Exit code: 0 all reach their targets as built, 1 fault, 2 usage, 3 some lots do not, or could not be audited.`
+}
+
+// Run audits.
+func (a *auditCommand) Run(ctx context.Context, c *console) error {
+	s, err := a.settings()
+	if err != nil {
+		return err
+	}
+	lots, err := a.open(ctx, c)
+	if err != nil {
+		return err
+	}
+	defer lots.Close()
+	if a.Cans != "" {
+		return a.assess(ctx, c, lots, s)
+	}
+	return a.compare(ctx, c, lots, s)
+}
+
+func (a *auditCommand) settings() (design.Settings, error) {
+	s, err := a.designFlags.settings()
+	if err != nil {
+		return s, err
+	}
+	if s.Supply, err = a.supply(); err != nil {
+		return s, err
+	}
+	if a.HeadPressure != nil {
+		s.Supply.HeadPressure = a.HeadPressure
+	}
+	return s, nil
+}
+
+// compare sets beside the designs what was built of them.
+func (a *auditCommand) compare(ctx context.Context, c *console, lots *lotList, s design.Settings) error {
+	built, err := asbuilt.Read(ctx, geojson.Source{Name: a.Built, Path: a.Built}, importer.Limits{})
+	if err != nil {
+		return fmt.Errorf("--built: %w", err)
+	}
+	write, err := a.mapOut(c)
+	if err != nil {
+		return err
+	}
+	missed := false
+	for _, b := range built {
+		i := slices.IndexFunc(indices(lots.len()), func(i int) bool { return lots.item(i).ID == b.ID })
+		if i < 0 {
+			missed = true
+			fmt.Fprintf(c.err, "%s: not among the lots\n", oneLine(b.ID))
+			continue
+		}
+		d, err := a.compareOne(ctx, c, lots.item(i), b, s)
+		if err != nil {
+			write.drop()
+			return err
+		}
+		if d == nil || d.Status != layout.StatusDesigned {
+			missed = true
+		}
+		if d != nil {
+			if err := write.put(&outcome{design: d, features: feature.Features(d)}); err != nil {
+				return err
+			}
+		}
+	}
+	if err := write.keep(); err != nil {
+		return err
+	}
+	if missed {
+		return errNotDesigned
+	}
+	return nil
+}
+
+func indices(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
+}
+
+// mapOut is where the lots as built are written; nowhere if no file was named.
+func (a *auditCommand) mapOut(c *console) (sinks, error) {
+	if a.Out == "" {
+		return nil, nil
+	}
+	d, err := outputFlags{Out: a.Out}.destination()
+	if err != nil {
+		return nil, err
+	}
+	t, err := c.open(d.mapFile)
+	if err != nil {
+		return nil, err
+	}
+	return sinks{newMapSink(t, d.format)}, nil
+}
+
+// compareOne audits a lot and tells the outcome; it returns nil where what was
+// built cannot be taken as it is.
+func (a *auditCommand) compareOne(ctx context.Context, c *console, item assemble.Item, b asbuilt.Lot, s design.Settings) (*layout.Design, error) {
+	if item.Lot == nil {
+		fmt.Fprintf(c.err, "%s: %s\n", oneLine(item.ID), oneLine(refused(item).Reason))
+		return nil, nil
+	}
+	designed, err := design.Run(ctx, item.Lot, s)
+	if err != nil {
+		return nil, err
+	}
+	plane, ok := item.Lot.Plane.(project.Plane)
+	if !ok {
+		return nil, errors.New("bug: a lot that was read has a plane of another kind")
+	}
+	found, findings := b.AsBuilt(plane, designed)
+	for _, f := range findings {
+		fmt.Fprintf(c.err, "%s: %s: %s\n", oneLine(item.ID), f.Rule, oneLine(f.Text))
+	}
+	if _, bad := importer.FirstError(findings); bad {
+		return nil, nil
+	}
+	d, diff, err := design.Audit(ctx, item.Lot, designed, found, s)
+	if err != nil {
+		return nil, err
+	}
+	people := c.out
+	if a.Out == standardStream {
+		people = c.err
+	}
+	fmt.Fprintf(people, "Lot %s\n", oneLine(item.ID))
+	return d, diff.WriteText(people)
+}
+
+// assess works out what cans caught on one lot, and how far that is from what the
+// design says.
+func (a *auditCommand) assess(ctx context.Context, c *console, lots *lotList, s design.Settings) error {
+	if lots.len() != 1 {
+		return usagef("--cans is about one lot: name it with --lot")
+	}
+	item := lots.item(0)
+	if item.Lot == nil {
+		return fmt.Errorf("lot %s: %s", item.ID, refused(item).Reason)
+	}
+	d, err := design.Run(ctx, item.Lot, s)
+	if err != nil {
+		return err
+	}
+	frame := uniformity.Frame{Origin: d.Network.POC}
+	if plane, ok := item.Lot.Plane.(project.Plane); ok {
+		frame.LonLat = func(lon, lat float64) geom.Point { return plane.Point(importer.Position{lon, lat}) }
+	}
+	catch, err := readTable("--cans", a.Cans, func(r io.Reader) (uniformity.Catch, error) { return uniformity.ParseCans(r, frame) })
+	if err != nil {
+		return err
+	}
+	test := uniformity.CatchTest{RunTime: a.RunTime}
+	if a.Mouth != nil {
+		test.MouthCM2 = uniformity.RoundMouthCM2(*a.Mouth)
+	}
+	if a.WindMPH != nil {
+		wind := uniformity.MPH(*a.WindMPH)
+		test.Wind = &wind
+	}
+	found, err := test.Assess(catch)
+	if err != nil {
+		return err
+	}
+	if err := found.WriteText(c.out); err != nil || a.Out == "" || a.RunTime == 0 {
+		return err
+	}
+	predicted, err := design.CatchPrediction(item.Lot, d, s, zonesIn(catch), a.RunTime)
+	if err != nil {
+		return err
+	}
+	diff, err := test.Compare(catch, predicted)
+	if err != nil {
+		return err
+	}
+	return writeFile(a.Out, diff.WriteCSV)
+}
+
+// zonesIn lists the zones that the cans name.
+func zonesIn(c uniformity.Catch) (out []int) {
+	for _, can := range c.Cans {
+		if can.Zone > 0 {
+			out = append(out, can.Zone)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}

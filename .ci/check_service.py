@@ -1,5 +1,5 @@
-"""Ask a running lotwright over gRPC (grpcurl) and REST (curl) for designs and
-compare them with the command line's, byte for byte.
+"""Ask a running lotwright over gRPC (grpcurl) and REST (curl) for designs, lot by
+lot and as a batch, and compare them with the command line's, byte for byte.
 
     /usr/bin/python3 .ci/check_service.py LOTWRIGHT INPUT.geojson PRESSURE FOLDER
 
@@ -15,6 +15,7 @@ import time
 from pathlib import Path
 
 LOTS = 69
+BATCH_LOTS = 12
 GRPCURL = ["go", "tool", "-modfile=.ci/tools/go.mod", "grpcurl"]
 
 
@@ -75,11 +76,11 @@ def objects(text):
         yield value
 
 
-def start(lotwright, folder):
+def start(lotwright, folder, *more):
     """Start the service on free ports; returns it and its two addresses."""
     log = folder / "serve.log"
     with log.open("w") as out:
-        server = subprocess.Popen([lotwright, "serve", "--reflection", "--grpc-listen", "127.0.0.1:0", "--http-listen", "127.0.0.1:0"], stderr=out)
+        server = subprocess.Popen([lotwright, "serve", *more, "--reflection", "--grpc-listen", "127.0.0.1:0", "--http-listen", "127.0.0.1:0"], stderr=out)
     for _ in range(200):
         found = re.search(r"grpc=(\S+) http=(\S+)", log.read_text())
         if found:
@@ -116,13 +117,60 @@ def compare(lotwright, lots, kpa, folder):
     yield "service ends in order", ended == 0
 
 
+def batch(lotwright, lots, kpa, folder):
+    """The same as a batch, with an end of the service in the middle of the run."""
+    body = folder / "batch.geojson"
+    body.write_text(json.dumps({"type": "FeatureCollection", "features": [f for fs in lots.values() for f in fs]}))
+    written = run([lotwright, "design", str(body), "--head-pressure", f"{kpa}kPa", "--quiet", "-o", "-"])
+    messages = [{"target": {"parent": "batches/elm", "import_id": "monday"}}] + [{"lot": message(l, fs)} for l, fs in lots.items()]
+    data = folder / "data"
+
+    def post(http, path, value):
+        return run(["curl", "-sSi", "--fail-with-body", "-H", "Content-Type: application/json", "-d", json.dumps(value), f"http://{http}{path}"])
+
+    server, grpc, http = start(lotwright, folder, "--data", str(data))
+    try:
+        post(http, "/v1/batches", {"batch_id": "elm", "request_id": "create"})
+        imported = json.loads(run(GRPCURL + ["-plaintext", "-d", "@", grpc, "lotwright.v1.BatchService/ImportLots"], "\n".join(map(json.dumps, messages))))
+        asked = {"settings": {"supply": {"head_pressure_kpa": kpa}}, "request_id": "design"}
+        accepted = post(http, "/v1/batches/elm:design", asked)
+    finally:
+        server.kill()
+        server.wait(timeout=30)
+    yield "batch: every lot imported", imported.get("added") == len(lots)
+    yield "batch: a run is accepted, with the place to ask", " 202 " in accepted and "/v1/operations/" in accepted
+
+    server, grpc, http = start(lotwright, folder, "--data", str(data))
+    try:
+        repeated = post(http, "/v1/batches/elm:design", asked)
+        watched = [json.loads(l)["result"] for l in run(["curl", "-sSN", "--fail-with-body", f"http://{http}/v1/batches/elm:watch"]).splitlines()]
+        exported = run(["curl", "-sS", "--fail-with-body", f"http://{http}/v1/batches/elm:export"])
+        run([lotwright, "backup", "--data", str(data), str(folder / "copy.db")])
+    finally:
+        server.terminate()
+        ended = server.wait(timeout=30)
+    operation = re.search(r"operations/\w+", accepted)[0]
+    yield "batch: a request that is repeated starts nothing", operation in repeated and json.loads(body_of(repeated))["metadata"]["revision"] == 1
+    yield "batch: every lot is watched once, and the end", sorted(r["lot"]["lot"] for r in watched[:-1]) == sorted(lots) and watched[-1]["end"]["state"] == "DONE"
+    yield "batch: command line and export, every feature", sorted(lines(exported)) == sorted(lines(written))
+    yield "batch: service ends in order", ended == 0
+
+
+def body_of(answer):
+    """The body of an answer with its headers."""
+    return answer.split("\n\n", 1)[1]
+
+
 def main():
     lotwright, given, kpa, folder = sys.argv[1], sys.argv[2], float(sys.argv[3]), Path(sys.argv[4])
     folder.mkdir(parents=True, exist_ok=True)
     faults = 0
-    for what, ok in compare(lotwright, smallest(given), kpa, folder):
-        print("ok" if ok else "FAULT", what)
-        faults += not ok
+    lots = smallest(given)
+    few = dict(list(lots.items())[:BATCH_LOTS])
+    for check in (compare(lotwright, lots, kpa, folder), batch(lotwright, few, kpa, folder)):
+        for what, ok in check:
+            print("ok" if ok else "FAULT", what)
+            faults += not ok
     return 1 if faults else 0
 
 

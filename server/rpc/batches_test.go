@@ -276,13 +276,15 @@ func TestImportThatBreaksOff(t *testing.T) {
 		require.NoError(t, err)
 		return b.Lots
 	}
-	require.Eventually(t, func() bool { return lots() == 200 }, 20*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return lots() >= 200 }, 20*time.Second, time.Millisecond)
 	cancel()
 
 	progress, err := o.send(target("elm", "i", 0))
 	require.NoError(t, err)
-	assert.Equal(t, int32(200), progress.Acknowledged)
-	_, err = o.send(target("elm", "i", 201))
+	assert.GreaterOrEqual(t, progress.Acknowledged, int32(200))
+	assert.LessOrEqual(t, progress.Acknowledged, int32(300))
+	assert.Equal(t, lots(), progress.Acknowledged)
+	_, err = o.send(target("elm", "i", progress.Acknowledged+1))
 	assert.Equal(t, codes.OutOfRange, code(err), "a gap")
 	from := progress.Acknowledged - 10 // some again
 	resp, err := o.send(append([]*pb.ImportLotsRequest{target("elm", "i", from)}, toImport(ids[from:]...)...)...)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"strconv"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -13,10 +14,12 @@ import (
 	"lotwright/server/store"
 )
 
-// Lots are taken in for good in pieces of so many, or so many bytes.
+// Lots are taken in for good in pieces of so many, or so many bytes, or of what
+// has come in so much time.
 const (
 	pieceLots  = 200
 	pieceBytes = 1 << 20
+	pieceTime  = 250 * time.Millisecond
 )
 
 // mostRefusals is how many refusals an import is told of in words.
@@ -59,6 +62,7 @@ type importing struct {
 	batch string
 	piece store.Piece
 	bytes int
+	began time.Time // of the piece
 
 	progress store.Import
 	refusals []store.Refusal
@@ -116,7 +120,7 @@ func (i *importing) add(ctx context.Context, m *pb.Lot) error {
 		message = store.ImportMessage{Lot: store.Lot{ID: clipped(m.GetLot())}, Refused: "the id has " + strconv.Itoa(n) + " bytes, want 1 to " + strconv.Itoa(mostLotID)}
 	}
 	i.piece.Messages = append(i.piece.Messages, message)
-	if i.bytes += len(message.Lot.Content); len(i.piece.Messages) < pieceLots && i.bytes < pieceBytes {
+	if i.bytes += len(message.Lot.Content); len(i.piece.Messages) < pieceLots && i.bytes < pieceBytes && time.Since(i.began) < pieceTime {
 		return nil
 	}
 	return i.flush(ctx)
@@ -131,7 +135,7 @@ func (i *importing) flush(ctx context.Context) error {
 	i.progress = progress
 	i.refusals = append(i.refusals, refusals[:min(len(refusals), mostRefusals-len(i.refusals))]...)
 	i.piece.From += len(i.piece.Messages)
-	i.piece.Messages, i.bytes = nil, 0
+	i.piece.Messages, i.bytes, i.began = nil, 0, time.Now()
 	return nil
 }
 

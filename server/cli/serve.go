@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/netip"
@@ -17,6 +18,7 @@ type serveCommand struct {
 	HTTPListen listenAddress `name:"http-listen" default:"127.0.0.1:7080" placeholder:"HOST:PORT" help:"Where REST is answered."`
 	Reflection bool          `help:"Let gRPC clients list the methods."`
 	Workers    int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
+	LogFormat  string        `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
 	Data       string        `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
 }
 
@@ -55,7 +57,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
-	log := slog.New(slog.NewTextHandler(c.err, nil))
+	log := slog.New(s.logHandler(c.err))
 	grpc, http, err := s.listen()
 	if err != nil {
 		return err
@@ -70,6 +72,13 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 		return errors.Join(err, grpc.Close(), http.Close())
 	}
 	return answer(ctx, server, log, grpc, http)
+}
+
+func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
+	if s.LogFormat == "json" {
+		return slog.NewJSONHandler(to, nil)
+	}
+	return slog.NewTextHandler(to, nil)
 }
 
 // serviceOptions are those of a service that keeps nothing.

@@ -148,3 +148,21 @@ func TestServeRefusesATakenPort(t *testing.T) {
 	assert.Equal(t, cli.ExitFault, r.code)
 	assert.Contains(t, r.stderr, "address already in use")
 }
+
+// TestServeLogsJSON: every line of the log is an object that says what and when.
+func TestServeLogsJSON(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel() // it begins, and ends in order
+	var log bytes.Buffer
+	args := []string{"serve", "--log-format", "json", "--grpc-listen", "127.0.0.1:0", "--http-listen", "127.0.0.1:0"}
+	require.Equal(t, cli.ExitOK, cli.Run(ctx, args, strings.NewReader(""), io.Discard, &log))
+	lines := strings.Split(strings.TrimSpace(log.String()), "\n")
+	require.Len(t, lines, 2)
+	for i, want := range []string{"listening", "stopped"} {
+		var line struct{ Time, Level, Msg string }
+		require.NoError(t, json.Unmarshal([]byte(lines[i]), &line))
+		assert.Equal(t, want, line.Msg)
+		assert.NotEmpty(t, line.Time)
+	}
+	assert.Equal(t, cli.ExitUsage, run(t, "", "serve", "--log-format", "xml").code)
+}

@@ -26,10 +26,11 @@ import (
 )
 
 // Paths that answer GET with the state of the service: that it runs, and that it
-// can do its work.
+// can do its work; and with what it has done.
 const (
-	healthPath = "/healthz"
-	readyPath  = "/readyz"
+	healthPath  = "/healthz"
+	readyPath   = "/readyz"
+	metricsPath = "/metrics"
 )
 
 // gateway translates JSON calls and passes them to the gRPC server over conn.
@@ -76,7 +77,9 @@ type route struct {
 }
 
 func (s *Server) routes() []route {
-	list := []route{{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady}}
+	list := []route{
+		{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady}, {http.MethodGet, metricsPath, s.metrics.serve},
+	}
 	if s.options.Store != nil {
 		list = append(list, route{http.MethodGet, exportPath, s.batches().serveExport})
 	}
@@ -223,7 +226,7 @@ func routingError(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w
 func allowedAt(path string) string {
 	path, verb, _ := strings.Cut(path, ":")
 	switch {
-	case path == healthPath, path == readyPath, verb == "watch", verb == "export":
+	case path == healthPath, path == readyPath, path == metricsPath, verb == "watch", verb == "export":
 		return http.MethodGet
 	case verb != "":
 		return http.MethodPost

@@ -20,17 +20,20 @@ import (
 func (s *Server) guard(method string, call func() error) error {
 	if !s.requests.tryTake() {
 		f := faultf(codes.ResourceExhausted, reasonBusy, "the server is at its limit of %d requests at a time (limit Requests)", cap(s.requests))
+		s.metrics.called(method, f.code)
 		return f.status().Err()
 	}
 	defer s.requests.give()
 	err := s.recovered(method, call)
 	if err == nil {
+		s.metrics.called(method, codes.OK)
 		return nil
 	}
 	st, told := toStatus(err)
 	if !told {
 		s.options.Log.Error("call failed", "method", method, "error", err.Error())
 	}
+	s.metrics.called(method, st.Code())
 	return st.Err()
 }
 

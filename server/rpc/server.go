@@ -27,6 +27,8 @@ type Server struct {
 	workers  slots // designs under way
 	requests slots // calls under way
 
+	metrics *metrics
+
 	stopping chan struct{} // closed when no more work is taken up
 	stop     func()
 }
@@ -38,6 +40,7 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests), stopping: make(chan struct{})}
+	s.metrics = newMetrics(s.options)
 	s.stop = sync.OnceFunc(func() { close(s.stopping) })
 	return s, nil
 }

@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"errors"
+	"time"
 
 	"lotwright/layout"
 )
@@ -36,6 +37,12 @@ func (s *Server) item(source Source, i int) (item Item) {
 
 // design designs an item. Whatever happens, a design comes back.
 func (s *Server) design(ctx context.Context, item Item, settings Settings) (d *layout.Design) {
+	began := time.Now()
+	defer func() {
+		if ctx.Err() == nil {
+			s.metrics.designed(d, time.Since(began))
+		}
+	}()
 	if item.Lot == nil {
 		return item.Refused
 	}

@@ -186,6 +186,9 @@ type Store interface {
 	// they were finished, from the one behind after, without their content.
 	Finished(ctx context.Context, t Tenant, operation string, after, n int) ([]Design, error)
 
+	// Backlog counts the lots that wait for a design, of all tenants, and says
+	// since when the longest has; zero when there are none.
+	Backlog(ctx context.Context) (lots int, since time.Time, err error)
 	// Check says whether the store can be read and has not failed.
 	Check(ctx context.Context) error
 }

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 
 	"lotwright/server/store"
 )
@@ -101,6 +102,17 @@ func (s *Store) OperationOf(ctx context.Context, t store.Tenant, batch string, r
 func (s *Store) Operations(ctx context.Context, t store.Tenant, after string, n int) ([]store.Operation, error) {
 	return rows(ctx, s.read, scanOperation, `SELECT `+operationColumns+` FROM operation WHERE tenant = ?1
 		AND (?2 = '' OR place < (SELECT place FROM operation WHERE tenant = ?1 AND operation = ?2)) ORDER BY place DESC LIMIT ?3`, t, after, n)
+}
+
+// Backlog counts the lots that wait for a design.
+func (s *Store) Backlog(ctx context.Context) (lots int, since time.Time, err error) {
+	var created sql.NullInt64
+	err = s.read.QueryRowContext(ctx, `SELECT coalesce(sum(lots - designed - infeasible - invalid - failed), 0), min(created)
+		FROM operation WHERE state = 'running'`).Scan(&lots, &created)
+	if created.Valid {
+		since = fromMicros(created.Int64)
+	}
+	return lots, since, err
 }
 
 // CancelOperation ends an operation that runs.

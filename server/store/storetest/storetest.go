@@ -62,6 +62,7 @@ func Run[Tx any](t *testing.T, open func(t *testing.T) store.Engine[Tx]) {
 		"lots do not change":          suite[Tx].lotsDoNotChange,
 		"operation":                   suite[Tx].operation,
 		"designs":                     suite[Tx].designs,
+		"backlog":                     suite[Tx].backlog,
 		"revisions":                   suite[Tx].revisions,
 		"once":                        suite[Tx].once,
 		"cancel":                      suite[Tx].cancel,
@@ -317,6 +318,31 @@ func numbers(designs []store.Design) (out []int) {
 		out = append(out, d.Number)
 	}
 	return out
+}
+
+// backlog is of all tenants, and of operations that run.
+func (s suite[Tx]) backlog() {
+	lots, since, err := s.Backlog(s.Context())
+	require.NoError(s, err)
+	assert.Zero(s, lots)
+	assert.True(s, since.IsZero())
+	s.batch(ours, "a", 3)
+	s.batch(theirs, "a", 2)
+	c := s.start("a", "o")[0]
+	_, err = s.StartOperation(s.Context(), theirs, "a", "p", nil, store.Request{})
+	require.NoError(s, err)
+	s.save(c, 1, store.Designed)
+	first, err := s.Operation(s.Context(), ours, "o")
+	require.NoError(s, err)
+	lots, since, err = s.Backlog(s.Context())
+	require.NoError(s, err)
+	assert.Equal(s, 4, lots)
+	assert.Equal(s, first.Created, since)
+	_, err = s.CancelOperation(s.Context(), ours, "o")
+	require.NoError(s, err)
+	lots, _, err = s.Backlog(s.Context())
+	require.NoError(s, err)
+	assert.Equal(s, 2, lots)
 }
 
 // revisions: a new run leaves the old designs as they were, and lots that come

@@ -62,8 +62,9 @@ type run struct {
 
 	field    *sight.Field
 	standing *candidate.Ground
-	spacing  int64 // of spots and witnesses, mm
-	arcs     arcs  // with fixed-arc heads only
+	spacing  int64   // of spots and witnesses, mm
+	margin   float64 // share of the throw held back
+	arcs     arcs    // with fixed-arc heads only
 	plumbing plumbing
 }
 
@@ -191,8 +192,8 @@ func (r *run) placed(ctx context.Context, site placement.Site) (placement.Result
 
 // settleOn describes the heads of a placement.
 func (r *run) settleOn(p placement.Result) {
-	r.d.Coverage, r.d.Margin, r.d.MarginCoverage = min(p.Coverage, 1), r.s.Margin, min(p.Coverage, 1)
-	if r.s.Margin > 0 {
+	r.d.Coverage, r.d.Margin, r.d.MarginCoverage = min(p.Coverage, 1), r.margin, min(p.Coverage, 1)
+	if r.margin > 0 {
 		r.d.Coverage = min(r.share(p.Heads, r.d.Throw.Millimetres()), 1)
 	}
 	r.d.ThrowSlack = r.slack(p.Heads)
@@ -213,7 +214,7 @@ func (r *run) driest(at []geom.Point) *geom.Point {
 
 // heldThrowMM is the throw the target must be met with: less the margin.
 func (r *run) heldThrowMM() int64 {
-	return (r.d.Throw * layout.Length(1-r.s.Margin)).Millimetres()
+	return (r.d.Throw * layout.Length(1-r.margin)).Millimetres()
 }
 
 // share returns the exact share of the lawn that heads at the given places

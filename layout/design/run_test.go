@@ -16,6 +16,7 @@ import (
 	"lotwright/layout/candidate"
 	"lotwright/layout/design"
 	"lotwright/layout/geom"
+	"lotwright/layout/sight"
 )
 
 func pressure(psi float64) *layout.Pressure {
@@ -572,4 +573,26 @@ func TestLargeLot(t *testing.T) {
 	assert.Equal(t, layout.Length(1.25), d.Proof.CandidateSpacing)
 	assert.Equal(t, layout.Length(1.25), d.Proof.WitnessSpacing)
 	assert.LessOrEqual(t, d.Effort.Witnesses, 4100)
+}
+
+// TestPressureMargin: heads placed so that the pressure may fall do when it has
+// fallen, and where it may not fall that far the lot says so.
+func TestPressureMargin(t *testing.T) {
+	s := gauged(55)
+	s.PressureMargin = layout.PSI(6)
+	d := run(t, suburban(), s)
+	require.Equal(t, layout.StatusDesigned, d.Status, d.Reason)
+	fallen, _, ok := layout.GenericVariableThrow().At(layout.PSI(49))
+	require.True(t, ok)
+	assert.InDelta(t, 1-float64(fallen.Throw/d.Throw), d.Margin, 1e-9)
+	var reaches []sight.Reach
+	field := sight.NewField(d.Irrigated)
+	for _, h := range d.Heads {
+		reaches = append(reaches, field.From(h.At, fallen.Throw.Millimetres(), 0))
+	}
+	assert.GreaterOrEqual(t, sight.CoveredM2(reaches)/d.IrrigatedArea, d.CoverageTarget-1e-6)
+	s.PressureMargin = layout.PSI(16)
+	low := run(t, suburban(), s)
+	assert.Equal(t, layout.StatusInfeasible, low.Status)
+	assert.Contains(t, low.Reason, "56.0 psi")
 }

@@ -25,12 +25,13 @@ type Settings struct {
 
 	CoverageTarget float64 // τ, share of the irrigated area to reach; 0 means [DefaultCoverageTarget]
 
-	LeastStripWidth   layout.Length // narrower lawn is left out; 0 means [DefaultLeastStripWidth], negative none
-	EdgeClearance     layout.Length // heads from paving and the lot line; 0 means [DefaultEdgeClearance], negative none
-	BuildingClearance layout.Length // heads from buildings and walls; 0 means [DefaultBuildingClearance], negative none
-	IrrigateBeds      bool          // count planting beds as irrigated
-	CrossPaving       layout.Length // how much paving a throw may cross in all
-	Margin            float64       // share of the throw that may be lost with the target still met
+	LeastStripWidth   layout.Length   // narrower lawn is left out; 0 means [DefaultLeastStripWidth], negative none
+	EdgeClearance     layout.Length   // heads from paving and the lot line; 0 means [DefaultEdgeClearance], negative none
+	BuildingClearance layout.Length   // heads from buildings and walls; 0 means [DefaultBuildingClearance], negative none
+	IrrigateBeds      bool            // count planting beds as irrigated
+	CrossPaving       layout.Length   // how much paving a throw may cross in all
+	Margin            float64         // share of the throw that may be lost with the target still met
+	PressureMargin    layout.Pressure // what the pressure may fall by with the target still met
 
 	PavingFactor    float64       // cost of a metre of trench under paving in metres of soil; 0 means [DefaultPavingFactor]
 	PavingCrossing  layout.Length // fixed cost of one crossing in metres of soil; 0 means [DefaultPavingCrossing], negative none
@@ -188,6 +189,7 @@ func (s Settings) Validate() error {
 		check(s.RootZoneFactor >= 1 && s.RootZoneFactor <= maxFactor, "root zone factor %v is not in [1, %v]", s.RootZoneFactor, maxFactor),
 		check(s.DesignFlowShare > 0 && s.DesignFlowShare <= 1, "design flow share %v is not in (0, 1]", s.DesignFlowShare),
 		checkPressure("supply allowance", s.SupplyAllowance),
+		checkPressure("fall of the pressure", &s.PressureMargin),
 		check(s.PipeLossShare > 0 && s.PipeLossShare < 1, "share of the pressure lost in pipe %v is not in (0, 1)", s.PipeLossShare),
 		check(s.VelocityLimit >= 0 && s.VelocityLimit <= maxVelocity, "velocity limit %v is not between none and %v", s.VelocityLimit, maxVelocity),
 		checkLength("service line", s.ServiceLine.Length),
@@ -229,6 +231,7 @@ func (s Settings) checkFamily() error {
 		all = append(all, f.Validate())
 	}
 	return errors.Join(errors.Join(all...),
+		check(s.PressureMargin == 0, "the pressure may fall by something with variable-throw heads only"),
 		check(s.Margin == 0, "a share of the throw is held back for variable-throw heads only"),
 		check(s.CrossPaving == 0, "fixed-arc heads throw across paving anyway, within their overspray limit"))
 }

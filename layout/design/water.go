@@ -95,9 +95,22 @@ func (r *run) noteRegulator() {
 	r.note("supply.regulator", layout.SeverityInfo, "the supply holds more than the rated band of the head: a pressure regulator is needed")
 }
 
-// assume lays down what every head is taken to do.
+// assume lays down what every head is taken to do, and what of its throw is held
+// back: a share of it, or what a fall of the pressure would take, if that is more.
 func (r *run) assume(row layout.PerformanceRow) {
 	r.d.Throw, r.d.Pressure, r.d.HeadFlow = row.Throw, row.Pressure, row.Flow
+	r.margin = r.s.Margin
+	if r.s.PressureMargin == 0 {
+		return
+	}
+	fallen, _, ok := r.s.Head.At(row.Pressure - r.s.PressureMargin)
+	if !ok {
+		low, _ := r.s.Head.Band()
+		r.fail("supply.pressure_low", fmt.Sprintf("%v at the heads, less the %v that it may fall by, is below the rated band of the %s head; it needs at least %v",
+			row.Pressure, r.s.PressureMargin, r.s.Head.Name, low+r.s.PressureMargin))
+		return
+	}
+	r.margin = max(r.margin, 1-float64(fallen.Throw/row.Throw))
 }
 
 // failShort ends the run if anything falls short.
@@ -238,7 +251,7 @@ func (r *run) neededThrow() layout.Length {
 		return r.d.Throw
 	}
 	held := r.d.Throw - r.d.ThrowSlack
-	return min(r.d.Throw, held/layout.Length(1-r.s.Margin)+throwSlack)
+	return min(r.d.Throw, held/layout.Length(1-r.margin)+throwSlack)
 }
 
 // throwSlack is the grid's millimetre.
@@ -255,7 +268,8 @@ const leastFall = layout.Pressure(layout.KPaPerPSI)
 // lower returns what to assume after a layout whose heads fell short; nil at the
 // foot of the rated band.
 func (r *run) lower(assumed layout.PerformanceRow, s hydraulic.Settled) *layout.PerformanceRow {
-	foot := r.s.Head.Rows[0]
+	low, _ := r.s.Head.Band()
+	foot, _, _ := r.s.Head.At(low + r.s.PressureMargin)
 	if assumed.Pressure <= foot.Pressure || s.Worst < 0 {
 		return nil
 	}

@@ -38,6 +38,10 @@ type Settings struct {
 	// tamping; those not given: soil 15, paving 60, sleeve 10.
 	MinutesPerMetre map[layout.Surface]float64
 
+	// Wire returns the gauge of single wire to a valve so far away by the wire's
+	// way, such as "18 AWG"; nil: no gauge is told.
+	Wire func(oneWay layout.Length) (gauge string, ok bool)
+
 	// Bore returns the inside diameter of a pipe, for the water in the pipes; nil:
 	// that line is left out.
 	Bore func(material, size string) (layout.Length, bool)

@@ -241,6 +241,20 @@ func TestFixedArc(t *testing.T) {
 
 // TestScrewedJoints: at the point of connection seven joints are of metal on
 // metal and one is not; each head has two of plastic.
+// TestWireGauge: the gauge is that of the distance, and a distance too great is told.
+func TestWireGauge(t *testing.T) {
+	d := garden()
+	d.HeadKind = layout.FixedArc
+	s := takeoff.Settings{ControllerRun: 40, Wire: func(l layout.Length) (string, bool) { return "18 AWG", l < 50 }}
+	lines := of(t, d, s)
+	assert.Contains(t, lines, "control_wire 18 AWG")
+	s.ControllerRun = 60
+	list, err := takeoff.Of(d, s)
+	require.NoError(t, err)
+	require.NotEmpty(t, list.Notes)
+	assert.Equal(t, "takeoff.wire_too_long", list.Notes[0].Rule)
+}
+
 // TestZonesShareATrench: pipes of two zones part at T1 by a corner and a straight
 // run, not by a tee, and each has a sleeve under paving.
 func TestZonesShareATrench(t *testing.T) {

@@ -488,7 +488,7 @@ func TestCompare(t *testing.T) {
 	dir := t.TempDir()
 	totals, table, chart := filepath.Join(dir, "totals.csv"), filepath.Join(dir, "table.csv"), filepath.Join(dir, "chart.svg")
 	text := collection(append(yards(4), crossed("X-1")))
-	r := run(t, text, "compare", "-", "--pressure", "30psi,40psi,70psi", "--csv", totals, "--table", table, "--chart", chart)
+	r := run(t, text, "compare", "-", "--pressure", "30psi,40psi,70psi", "--csv", totals, "--table", table, "--chart", chart, "--json", filepath.Join(dir, "totals.json"))
 	require.Equal(t, cli.ExitNotDesigned, r.code, r.stderr)
 	assert.Contains(t, r.stderr, "X-1")
 	assert.NotContains(t, r.stderr, "Y-01", "infeasible at one pressure is an answer")
@@ -502,6 +502,13 @@ func TestCompare(t *testing.T) {
 	_, err = fmt.Sscan(column(2, "heads")+" "+column(3, "heads"), &at40, &at70)
 	require.NoError(t, err)
 	assert.Greater(t, at40, at70, "water flies farther at 70 psi")
+
+	var objects []map[string]any
+	require.NoError(t, json.Unmarshal([]byte(read(t, filepath.Join(dir, "totals.json"))), &objects))
+	require.Len(t, objects, 3)
+	assert.EqualValues(t, at70, objects[2]["heads"])
+	assert.Nil(t, objects[2]["coverage_target"])
+	assert.Greater(t, objects[1]["cost"], objects[2]["cost"], "more heads cost more")
 
 	perLot, err := csv.NewReader(strings.NewReader(read(t, table))).ReadAll()
 	require.NoError(t, err)

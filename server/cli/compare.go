@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"encoding/csv"
+	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -25,6 +26,7 @@ type compareCommand struct {
 	priceFlags
 	Workers int    `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
 	CSV     string `name:"csv" placeholder:"FILE.csv" help:"Totals, a line a scenario." group:"Output:"`
+	JSON    string `name:"json" placeholder:"FILE.json" help:"The same totals as JSON." group:"Output:"`
 	Table   string `placeholder:"FILE.csv" help:"Heads of every lot, a column a scenario; empty where not designed." group:"Output:"`
 	Chart   string `placeholder:"FILE.svg" help:"Chart of heads against pressure or coverage." group:"Output:"`
 	progressFlags
@@ -237,7 +239,7 @@ func (k *compareCommand) report(c *console, r *comparison) error {
 	for _, f := range []struct {
 		path  string
 		write func(io.Writer) error
-	}{{k.CSV, r.writeCSV}, {k.Chart, r.writeChart}} {
+	}{{k.CSV, r.writeCSV}, {k.JSON, r.writeJSON}, {k.Chart, r.writeChart}} {
 		if f.path == "" {
 			continue
 		}
@@ -254,7 +256,7 @@ func (k *compareCommand) report(c *console, r *comparison) error {
 }
 
 // totalColumns are the columns of the totals, the same in the CSV file.
-var totalColumns = []string{"pressure_psi", "pressure_kpa", "coverage_target", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft", "pipe_m", "pipe_ft", "parts_cost", "labour_cost", "cost"}
+var totalColumns = []string{"pressure_psi", "pressure_kpa", "coverage_target", "lots", "designed", "infeasible", "invalid", "failed", "heads", "heads_bound", "heads_a_lot", "trench_m", "trench_ft", "pipe_m", "pipe_ft", "parts_cost", "labour_cost", "cost", "least_throw_slack_m"}
 
 func totalRow(sc scenario, t *tally) []string {
 	row := append(sc.cells(), fmt.Sprint(t.lots))
@@ -264,7 +266,7 @@ func totalRow(sc scenario, t *tally) []string {
 	return append(row, fmt.Sprint(t.heads), fmt.Sprint(t.bound), fmt.Sprintf("%.3f", t.headsPerLot()),
 		fmt.Sprintf("%.1f", t.trench.Metres()), fmt.Sprintf("%.1f", t.trench.Feet()),
 		fmt.Sprintf("%.1f", t.pipe.Metres()), fmt.Sprintf("%.1f", t.pipe.Feet()),
-		t.cost.Parts.String(), t.cost.Labour.String(), t.cost.Total().String())
+		t.cost.Parts.String(), t.cost.Labour.String(), t.cost.Total().String(), fmt.Sprintf("%.3f", t.leastSlack.Metres()))
 }
 
 func (r *comparison) writeCSV(w io.Writer) error {
@@ -273,6 +275,25 @@ func (r *comparison) writeCSV(w io.Writer) error {
 		rows = append(rows, totalRow(sc, r.totals[i]))
 	}
 	return csv.NewWriter(w).WriteAll(rows)
+}
+
+// writeJSON writes the totals as an array of objects; a cell that is a number is
+// one, and an empty one is null.
+func (r *comparison) writeJSON(w io.Writer) error {
+	rows := []map[string]any{}
+	for i, sc := range r.scenarios {
+		row := map[string]any{}
+		for k, cell := range totalRow(sc, r.totals[i]) {
+			row[totalColumns[k]] = nil
+			if cell != "" {
+				row[totalColumns[k]] = json.Number(cell)
+			}
+		}
+		rows = append(rows, row)
+	}
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(rows)
 }
 
 func (r *comparison) writeChart(w io.Writer) error {

@@ -73,7 +73,7 @@ func (f jobFlags) job() (j wholeJob, err error) {
 	if j.prices, err = f.prices(); err != nil {
 		return j, err
 	}
-	j.takeoff = takeoff.Settings{Sticks: f.Sticks, Bore: boreOf}
+	j.takeoff = takeoff.Settings{Sticks: f.Sticks, Bore: boreOf, Wire: wireFor}
 	for _, read := range []func(*wholeJob) error{f.readPlan, f.readTariff, f.readDate, f.readRules} {
 		if err := read(&j); err != nil {
 			return j, usageError{err}
@@ -92,6 +92,13 @@ func (f jobFlags) job() (j wholeJob, err error) {
 func boreOf(material, size string) (layout.Length, bool) {
 	p, ok := hydraulic.SizeOf(material, size)
 	return p.Inside, ok
+}
+
+// wireFor is the thinnest copper wire that takes a valve's current so far with no
+// more than the usual drop.
+func wireFor(oneWay layout.Length) (string, bool) {
+	w, ok := hydraulic.ThinnestWire(hydraulic.CopperWires(), hydraulic.Circuit{OneWay: oneWay}, hydraulic.DefaultVoltageDrop)
+	return fmt.Sprintf("%d AWG", w.AWG), ok
 }
 
 func (f jobFlags) readPlan(j *wholeJob) (err error) {

@@ -101,7 +101,7 @@ func (s *packetSink) tables(folder string, lot *layout.Lot, d *layout.Design) (o
 		return nil, nil
 	}
 	us := s.job.sheets.Units != sheet.Metric
-	list, bill, err := s.putParts(folder, d)
+	list, bill, err := s.putParts(folder, lot, d)
 	if err != nil {
 		return nil, err
 	}
@@ -123,8 +123,12 @@ func (s *packetSink) tables(folder string, lot *layout.Lot, d *layout.Design) (o
 }
 
 // putParts writes take-off and bill.
-func (s *packetSink) putParts(folder string, d *layout.Design) (list takeoff.List, bill takeoff.Bill, err error) {
-	if list, err = takeoff.Of(d, s.job.takeoff); err != nil {
+func (s *packetSink) putParts(folder string, lot *layout.Lot, d *layout.Design) (list takeoff.List, bill takeoff.Bill, err error) {
+	settings := s.job.takeoff
+	if lot.Controller != nil {
+		settings.ControllerRun = layout.Length(lot.Controller.DistanceMM(d.Network.POC) / geom.MillimetresPerMetre)
+	}
+	if list, err = takeoff.Of(d, settings); err != nil {
 		return list, bill, err
 	}
 	bill = takeoff.Priced(list, s.job.prices)

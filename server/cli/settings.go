@@ -91,11 +91,12 @@ func orZero[T ~float64](v *T) T {
 type designFlags struct {
 	steering
 	plumbingFlags
-	Head              string `enum:"variable,spray,multi-stream,rotor,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, or whichever reaches its targets with the fewest heads on each lot (auto)." group:"Design:"`
-	SprayNarrowStrips bool   `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
-	Effort            string `enum:",quick,default,thorough" default:"" placeholder:"default" help:"Work a lot, counted in work and not in seconds: quick (no continuous proof), default, or thorough (up to a minute or so on a large lot). Default: default; compare takes quick." group:"Design:"`
-	Prove             bool   `help:"The same as --effort thorough: prove that fewer heads cannot do anywhere." group:"Design:"`
-	HeadTable         string `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
+	Head              string          `enum:"variable,spray,multi-stream,rotor,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, or whichever reaches its targets with the fewest heads on each lot (auto)." group:"Design:"`
+	PressureMargin    layout.Pressure `placeholder:"5psi" help:"What the pressure may fall by with the coverage still met." group:"Design:"`
+	SprayNarrowStrips bool            `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
+	Effort            string          `enum:",quick,default,thorough" default:"" placeholder:"default" help:"Work a lot, counted in work and not in seconds: quick (no continuous proof), default, or thorough (up to a minute or so on a large lot). Default: default; compare takes quick." group:"Design:"`
+	Prove             bool            `help:"The same as --effort thorough: prove that fewer heads cannot do anywhere." group:"Design:"`
+	HeadTable         string          `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
 }
 
 // settings are those of the design, still without supply; faults are of usage.
@@ -110,7 +111,7 @@ func (f designFlags) settings() (design.Settings, error) {
 	if err := f.plumbingFlags.apply(&s); err != nil {
 		return s, err
 	}
-	s.SprayNarrowStrips = f.SprayNarrowStrips
+	s.SprayNarrowStrips, s.PressureMargin = f.SprayNarrowStrips, f.PressureMargin
 	if err := f.fixedArc(&s); err != nil {
 		return s, err
 	}

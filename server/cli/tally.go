@@ -24,7 +24,8 @@ type tally struct {
 	irrigated             float64 // m²
 	trench, tree, crossed layout.Length
 	pipe                  layout.Length
-	cost                  takeoff.Sums // where the lots were priced
+	leastSlack            layout.Length // of throw, of any lot with variable-throw heads
+	cost                  takeoff.Sums  // where the lots were priced
 	crossings             int
 	regulated, assumed    int
 }
@@ -52,6 +53,9 @@ func (t *tally) add(d *layout.Design) {
 		t.leastCoverage, t.leastCovered = d.Coverage, d.LotID
 	}
 	t.irrigated += d.IrrigatedArea
+	if d.HeadKind == layout.VariableThrow && len(d.Heads) > 0 && (t.leastSlack == 0 || d.ThrowSlack < t.leastSlack) {
+		t.leastSlack = d.ThrowSlack
+	}
 	t.addNetwork(d.Network)
 	t.regulated += one(d.Regulated)
 }

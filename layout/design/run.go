@@ -401,7 +401,7 @@ func noneBelowZero(v layout.Length) layout.Length {
 func (r *run) network(ctx context.Context) error {
 	n, err := trench.Route(ctx, r.lot, r.d.Heads, trench.Settings{
 		PavingFactor: r.s.PavingFactor, RootZoneFactor: r.s.RootZoneFactor, PavingCrossing: noneBelowZero(r.s.PavingCrossing),
-		Clearance: noneBelowZero(r.s.TrenchClearance), Depth: r.s.TrenchDepth})
+		Clearance: noneBelowZero(r.s.TrenchClearance), Depth: r.s.TrenchDepth, PavingDepth: r.s.PavingDepth})
 	if err != nil {
 		return fmt.Errorf("routing the trench: %w", err)
 	}

@@ -38,6 +38,7 @@ type Settings struct {
 	RootZoneFactor  float64       // cost of a metre through tree roots; 0 means [DefaultRootZoneFactor]
 	TrenchClearance layout.Length // trench from buildings; 0 means [DefaultTrenchClearance], negative none
 	TrenchDepth     layout.Length // 0 means [DefaultTrenchDepth]
+	PavingDepth     layout.Length // under paving, if that is deeper; 0: the same
 
 	ServiceLine     ServiceLine            // zero: the supply was measured behind it
 	Meter           string                 // its size, e.g. "3/4 in"; empty: the supply was measured behind it
@@ -201,6 +202,7 @@ func (s Settings) Validate() error {
 		checkLength("price of a paving crossing", s.PavingCrossing),
 		checkLength("trench clearance", s.TrenchClearance),
 		checkLength("trench depth", s.TrenchDepth),
+		checkLength("trench depth under paving", s.PavingDepth),
 	)
 }
 

@@ -17,6 +17,7 @@ type Settings struct {
 	PavingCrossing layout.Length // price of each crossing of paving beside its metres; 0 means [DefaultPavingCrossing], negative means none
 	Clearance      layout.Length // from buildings; 0 means [DefaultClearance], negative means none
 	Depth          layout.Length // of every run; 0 means [DefaultDepth]
+	PavingDepth    layout.Length // of runs under paving, if that is deeper; 0: the same
 }
 
 // Defaults. The prices are common practice, no source; the depth is the middle
@@ -48,7 +49,17 @@ func (s Settings) withDefaults() (Settings, error) {
 		checkRange("PavingCrossing", s.PavingCrossing, 0, maxLength),
 		checkRange("Clearance", s.Clearance, 0, maxLength),
 		checkRange("Depth", s.Depth, 0, maxLength),
+		checkRange("PavingDepth", s.PavingDepth, 0, maxLength),
 	)
+}
+
+// deepen gives the runs under paving at least a depth.
+func deepen(runs []layout.TrenchRun, depth layout.Length) {
+	for i := range runs {
+		if runs[i].Surface == layout.SurfacePaving {
+			runs[i].Depth = max(runs[i].Depth, depth)
+		}
+	}
 }
 
 func orDefault[T ~float64](v, def T) T {
@@ -97,5 +108,6 @@ func Route(ctx context.Context, lot *layout.Lot, heads []layout.Head, s Settings
 	routes := c.refined()
 	net.SpanningTreeLength = metres(c.length(routes))
 	c.improved(newTree(c, routes)).describe(&net, s.Depth)
+	deepen(net.Runs, s.PavingDepth)
 	return net, nil
 }

@@ -581,3 +581,18 @@ func TestPipesOfAnUnreachedHead(t *testing.T) {
 	_, ends := trench.Pipes(route(t, lot, heads, trench.Settings{}), heads)
 	assert.Equal(t, []string{"", "P1"}, ends)
 }
+
+// TestDepths: under paving a trench goes as deep as asked for there, elsewhere not.
+func TestDepths(t *testing.T) {
+	lot := &layout.Lot{ID: "drive", Parcel: rect(0, 0, 30, 10), Hardscape: rect(12, 0, 15, 10)}
+	source := m(2, 5)
+	lot.Source = &source
+	heads := []layout.Head{{Label: "H1", At: m(25, 5)}}
+	net, err := trench.Route(t.Context(), lot, heads, trench.Settings{PavingDepth: 0.5, Depth: 0.3})
+	require.NoError(t, err)
+	depths := map[layout.Surface]layout.Length{}
+	for _, r := range net.Runs {
+		depths[r.Surface] = r.Depth
+	}
+	assert.Equal(t, map[layout.Surface]layout.Length{layout.SurfaceSoil: 0.3, layout.SurfacePaving: 0.5}, depths)
+}

@@ -108,6 +108,10 @@ func (f designFlags) settings() (design.Settings, error) {
 	case f.Effort == "quick":
 		s.Effort = design.QuickEffort()
 	}
+	s.PavingDepth = f.PavingDepth
+	if f.FrostDepth != nil {
+		s.TrenchDepth = max(s.TrenchDepth, design.DefaultTrenchDepth, *f.FrostDepth+belowFrost)
+	}
 	if err := f.plumbingFlags.apply(&s); err != nil {
 		return s, err
 	}
@@ -126,6 +130,10 @@ func (f designFlags) settings() (design.Settings, error) {
 	}
 	return s, nil
 }
+
+// belowFrost is how much deeper than frost pipe that holds water lies: a
+// judgement; what the local code asks for goes before it.
+const belowFrost = 2 * layout.MetresPerInch * layout.Length(1)
 
 // fixedArc asks for the built-in fixed-arc families by the words of --head.
 func (f designFlags) fixedArc(s *design.Settings) error {

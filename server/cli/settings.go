@@ -96,6 +96,8 @@ type designFlags struct {
 	SprayNarrowStrips bool            `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
 	Effort            string          `enum:",quick,default,thorough" default:"" placeholder:"default" help:"Work a lot, counted in work and not in seconds: quick (no continuous proof), default, or thorough (up to a minute or so on a large lot). Default: default; compare takes quick." group:"Design:"`
 	Prove             bool            `help:"The same as --effort thorough: prove that fewer heads cannot do anywhere." group:"Design:"`
+	FrostDepth        *layout.Length  `placeholder:"24in" help:"Depth of frost, where pipe is not blown out before winter: trenches go 2 in deeper than that, if that is deeper than --trench-depth." group:"Trench:"`
+	PavingDepth       layout.Length   `placeholder:"18in" help:"Depth of trenches under paving, if that is deeper." group:"Trench:"`
 	HeadTable         string          `placeholder:"FILE" help:"Your own head: CSV or JSON of pressure, throw and flow, units in the names." group:"Design:"`
 }
 

@@ -29,10 +29,11 @@ func (designCommand) Help() string {
 Examples:
 
     lotwright design lots.geojson --head-pressure 55psi -o out/
+    lotwright design city.gpkg --lot-property PIN --head-pressure 55psi -o designs.gpkg
     lotwright design lots.geojson --static-pressure 65psi --flow-test 10gpm@52psi --packet job/
+    lotwright design city.gpkg --lot-property PIN --head-pressure 55psi -o designs.gpkg
     lotwright design lots.geojson --static-pressure 60psi --bucket 5gal/45s -o designs.geojson.gz
     lotwright design --layer parcel=parcels.geojson --layer building=roofs.geojson --lot-property PIN --head-pressure 3.8bar -o out/
-    lotwright design city.gpkg --lot-property PIN --head-pressure 55psi -o out/
     lotwright design --layer parcel=city.gpkg:taxparcels --layer building=city.gpkg:roofs --head-pressure 55psi -o out/
     ogr2ogr -f GeoJSONSeq /vsistdout/ lots.gpkg | lotwright design - --head-pressure 55psi -o - | jq -c .
 
@@ -145,11 +146,11 @@ func (c *console) sinks(p plan, lots *lotList, count *countSink, f progressFlags
 			all.drop()
 		}
 	}()
-	mapTarget, err := c.open(p.destination.mapFile)
+	drawn, err := c.openMap(p.destination)
 	if err != nil {
 		return all, err
 	}
-	all = append(all, newMapSink(mapTarget, p.destination.format))
+	all = append(all, drawn)
 	if p.destination.table != "" {
 		tableTarget, err := c.open(p.destination.table)
 		if err != nil {

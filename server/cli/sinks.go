@@ -5,10 +5,14 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
+	"io"
+	"os"
+	"path/filepath"
 	"strings"
 
 	"lotwright/layout"
 	"lotwright/layout/feature"
+	"lotwright/server/geopackage"
 )
 
 // sink takes the designs of a run one after another, in the order of lot ids.
@@ -38,6 +42,76 @@ func (s *mapSink) keep() error {
 		return err
 	}
 	return s.target.keep()
+}
+
+// openMap starts the map in its form.
+func (c *console) openMap(d destination) (sink, error) {
+	t, err := c.open(d.mapFile)
+	if err != nil {
+		return nil, err
+	}
+	if !d.form.database {
+		return newMapSink(t, d.form.format), nil
+	}
+	s, err := newDatabaseSink(t)
+	if err != nil {
+		t.drop()
+		return nil, err
+	}
+	return s, nil
+}
+
+// databaseSink writes a GeoPackage. A database is not written from one end to
+// the other, so it is made in a folder of its own and copied when complete.
+type databaseSink struct {
+	target
+	writer *geopackage.Writer
+	folder string
+}
+
+func newDatabaseSink(t target) (*databaseSink, error) {
+	folder, err := os.MkdirTemp("", "lotwright-*")
+	if err != nil {
+		return nil, err
+	}
+	s := &databaseSink{target: t, folder: folder}
+	if s.writer, err = geopackage.Create(s.path(), geopackage.Options{}); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(folder))
+	}
+	return s, nil
+}
+
+func (s *databaseSink) path() string { return filepath.Join(s.folder, "map.gpkg") }
+
+func (s *databaseSink) put(o *outcome) error { return s.writer.Write(o.features) }
+
+func (s *databaseSink) keep() error {
+	err := s.writer.Close()
+	if err == nil {
+		err = s.copy()
+	}
+	err = errors.Join(err, os.RemoveAll(s.folder))
+	if err != nil {
+		s.target.drop()
+		return err
+	}
+	return s.target.keep()
+}
+
+func (s *databaseSink) copy() error {
+	made, err := os.Open(s.path())
+	if err != nil {
+		return err
+	}
+	defer made.Close()
+	_, err = io.Copy(s.target, made)
+	return err
+}
+
+func (s *databaseSink) drop() {
+	_ = s.writer.Abort() // the fault that led here is reported
+	_ = os.RemoveAll(s.folder)
+	s.target.drop()
 }
 
 // tableSink writes the properties of the lot features as CSV (RFC 4180).

@@ -60,6 +60,7 @@ var rules = []rule{
 	{"server/store/*", []string{"server/store"}, nil},
 	{"server/queue", []string{"server/store"}, nil},
 	{"server/sheet", []string{"layout", "layout/geom", "layout/paper", "layout/drawing", "layout/stakeout"}, nil},
+	{"server/geopackage", []string{"layout/feature"}, nil},
 	{"server/cli", []string{"..."}, nil},
 	{"server/cmd/lotwright", []string{"server/cli"}, none},
 }

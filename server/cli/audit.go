@@ -137,11 +137,11 @@ func (a *auditCommand) mapOut(c *console) (sinks, error) {
 	if err != nil {
 		return nil, err
 	}
-	t, err := c.open(d.mapFile)
+	drawn, err := c.openMap(d)
 	if err != nil {
 		return nil, err
 	}
-	return sinks{newMapSink(t, d.format)}, nil
+	return sinks{drawn}, nil
 }
 
 // compareOne audits a lot and tells the outcome; it returns nil where what was

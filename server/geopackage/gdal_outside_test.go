@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -82,4 +83,32 @@ func TestGDALEdits(t *testing.T) {
 	path := written(t, "a.gpkg", oneLot(t))
 	output(t, "ogrinfo", path, "-dialect", "SQLite", "-sql", "UPDATE head SET geom = ST_Translate(geom, 1, 0, 0)")
 	assert.Contains(t, output(t, "ogrinfo", "-so", "-spat", "11", "50", "12", "51", path, "head"), "Feature Count: 1\n")
+}
+
+// QGIS (Debian package python3-qgis, seen with 3.22.16) takes every layer with
+// the style that lies in the file, has a symbol for every feature and finds
+// every geometry valid.
+func TestQGISDraws(t *testing.T) {
+	args := []string{"-B", "testdata/draw.py", written(t, "a.gpkg", oneLot(t))}
+	var want []string
+	for _, l := range feature.Schema() {
+		args = append(args, l.Name)
+		renderer, symbols, labels := "singleSymbol", 1, "False"
+		switch l.Name {
+		case "trench", "note":
+			renderer, symbols = "categorizedSymbol", 3
+		case "head", "valve":
+			labels = "True"
+		}
+		n := 0
+		for _, f := range oneLot(t) {
+			n += bytes.Count(f, []byte(`"layer":"`+l.Name+`"`))
+		}
+		want = append(want, fmt.Sprintf("%s True True %s %d %s %d 0 0", l.Name, renderer, symbols, labels, n))
+	}
+	cmd := exec.CommandContext(t.Context(), "/usr/bin/python3", args...)
+	cmd.Env = append(os.Environ(), "QT_QPA_PLATFORM=offscreen", "XDG_RUNTIME_DIR="+t.TempDir(), "HOME="+t.TempDir())
+	out, err := cmd.Output()
+	require.NoError(t, err)
+	assert.Equal(t, want, strings.Split(strings.TrimSpace(string(out)), "\n"))
 }

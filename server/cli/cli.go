@@ -25,13 +25,16 @@ const helpWidth = 100
 
 // commands is the grammar of the command line.
 type commands struct {
-	Design  designCommand  `cmd:"" help:"Design every lot of the inputs: heads, trench and pictures."`
-	Compare compareCommand `cmd:"" help:"Design every lot at several pressures and compare the totals."`
-	Audit   auditCommand   `cmd:"" help:"Set beside the designs what was built, or what catch cans caught."`
-	Check   checkCommand   `cmd:"" help:"Say what is wrong with the inputs, without designing."`
-	Serve   serveCommand   `cmd:"" help:"Answer design requests over gRPC and REST."`
-	Backup  backupCommand  `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`
-	Version versionCommand `cmd:"" help:"Print the version."`
+	Design   designCommand   `cmd:"" help:"Design every lot of the inputs: heads, trench and pictures."`
+	Compare  compareCommand  `cmd:"" help:"Design every lot at several pressures and compare the totals."`
+	Takeoff  takeoffCommand  `cmd:"" help:"List what to buy, cut and dig, with prices."`
+	Schedule scheduleCommand `cmd:"" help:"Work out run times, month by month."`
+	Sheet    sheetCommand    `cmd:"" help:"Print field sheets, bound into one book."`
+	Audit    auditCommand    `cmd:"" help:"Set beside the designs what was built, or what catch cans caught."`
+	Check    checkCommand    `cmd:"" help:"Say what is wrong with the inputs, without designing."`
+	Serve    serveCommand    `cmd:"" help:"Answer design requests over gRPC and REST."`
+	Backup   backupCommand   `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`
+	Version  versionCommand  `cmd:"" help:"Print the version."`
 
 	Apart apartCommand `cmd:"" hidden:"" name:"design-apart" help:"Design one lot for the service."`
 }

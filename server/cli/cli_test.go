@@ -155,7 +155,7 @@ func TestUsage(t *testing.T) {
 	for _, c := range []struct{ args, want string }{
 		{"", "expected one of"},
 		{"bake x", "unexpected argument bake"},
-		{"design x", "missing flags: --out"},
+		{"design x", "--out or --packet must say"},
 		{"design -o -", "no input"},
 		{"design - - -o -", "stdin (-) is given 2 times"},
 		{"design x -o out.shp", "no extension that names a form"},

@@ -17,6 +17,7 @@ type designCommand struct {
 	HeadPressure *layout.Pressure `placeholder:"55psi" help:"Pressure at every head, as a gauge at the nozzle reads; no losses are taken off." group:"Water:"`
 	supplyFlags
 	designFlags
+	Packet string `placeholder:"DIR" help:"Folder for the whole job: beside what --out DIR/ writes, parts and cut lists, prices, pressure budgets, run times, and a folder a lot with its field sheet." group:"Output:"`
 	jobFlags
 	runFlags
 	progressFlags
@@ -81,7 +82,7 @@ func (d *designCommand) plan() (p plan, err error) {
 	if p.job, err = d.job(); err != nil {
 		return p, err
 	}
-	p.job.design = p.settings
+	p.job.folder, p.job.design = d.Packet, p.settings
 	if p.destination, err = d.outputFlags.within(d.Packet).destination(); err != nil {
 		return p, err
 	}

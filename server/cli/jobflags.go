@@ -31,25 +31,43 @@ func (f priceFlags) prices() (takeoff.PriceList, error) {
 	return list, nil
 }
 
-// jobFlags ask for what follows from a design, and say what it rests on.
-type jobFlags struct {
-	Packet string `placeholder:"DIR" help:"Folder for the whole job: beside what --out DIR/ writes, parts and cut lists, prices, pressure budgets, run times, and a folder a lot." group:"Output:"`
+// partFlags say what parts are made of and cost.
+type partFlags struct {
 	priceFlags
 	Sticks []layout.Length `sep:"," placeholder:"20ft,10ft" help:"Lengths that pipe is sold in." group:"Parts:"`
+}
 
-	Soil     string   `placeholder:"loam" help:"Soil of the lawn." group:"Run times:"`
-	Slope    float64  `placeholder:"2" help:"Its slope, per cent." group:"Run times:"`
-	Weather  string   `placeholder:"FILE.csv" help:"Monthly or daily weather. Default: an invented climate." group:"Run times:"`
-	Days     string   `name:"water-days" placeholder:"mon,wed,fri" help:"Days on which watering may begin. Default: any." group:"Run times:"`
-	Window   string   `name:"water-window" placeholder:"22:00-06:00" help:"When water may run." group:"Run times:"`
-	Season   string   `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
-	Rain     string   `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
-	Tiers    string   `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
-	Rules    []string `sep:"," placeholder:"us-tx" help:"Published rules to hold the designs against, besides the general ones: names of rules or places." group:"Rules:"`
-	NoRules  []string `sep:"," placeholder:"ID" help:"Rules or places to leave out." group:"Rules:"`
-	Paper    string   `enum:"letter,a4" default:"letter" help:"Paper of the field sheets." group:"Output:"`
-	Units    string   `enum:"us,metric" default:"us" help:"Units of the field sheets." group:"Output:"`
-	DateText string   `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
+// runTimeFlags say what run times rest on.
+type runTimeFlags struct {
+	Soil    string  `placeholder:"loam" help:"Soil of the lawn." group:"Run times:"`
+	Slope   float64 `placeholder:"2" help:"Its slope, per cent." group:"Run times:"`
+	Weather string  `placeholder:"FILE.csv" help:"Monthly or daily weather. Default: an invented climate." group:"Run times:"`
+	Days    string  `name:"water-days" placeholder:"mon,wed,fri" help:"Days on which watering may begin. Default: any." group:"Run times:"`
+	Window  string  `name:"water-window" placeholder:"22:00-06:00" help:"When water may run." group:"Run times:"`
+	Season  string  `placeholder:"apr-oct" help:"Months that are watered. Default: those not known to freeze." group:"Run times:"`
+	Rain    string  `placeholder:"quarter" help:"Rule for the rain that counts: quarter, daily or monthly." group:"Run times:"`
+	Tiers   string  `placeholder:"8@3.00,20@4.50,6.00" help:"Water rates by tier: up to 8 units at 3.00, up to 20 at 4.50, all above at 6.00. Default: invented ones." group:"Run times:"`
+}
+
+// sheetFlags say how sheets are printed.
+type sheetFlags struct {
+	Paper    string `enum:"letter,a4" default:"letter" help:"Paper of the field sheets." group:"Output:"`
+	Units    string `enum:"us,metric" default:"us" help:"Units of the field sheets." group:"Output:"`
+	DateText string `name:"date" placeholder:"2026-05-01" help:"Date to put on what is printed. Default: today." group:"Output:"`
+}
+
+// ruleFlags choose published rules.
+type ruleFlags struct {
+	Rules   []string `sep:"," placeholder:"us-tx" help:"Published rules to hold the designs against, besides the general ones: names of rules or places." group:"Rules:"`
+	NoRules []string `sep:"," placeholder:"ID" help:"Rules or places to leave out." group:"Rules:"`
+}
+
+// jobFlags ask for what follows from a design, and say what it rests on.
+type jobFlags struct {
+	partFlags
+	runTimeFlags
+	ruleFlags
+	sheetFlags
 }
 
 // wholeJob is what the flags ask for, understood.
@@ -69,7 +87,6 @@ type wholeJob struct {
 
 // job reads the flags; faults are of usage.
 func (f jobFlags) job() (j wholeJob, err error) {
-	j.folder = f.Packet
 	if j.prices, err = f.prices(); err != nil {
 		return j, err
 	}
@@ -79,14 +96,20 @@ func (f jobFlags) job() (j wholeJob, err error) {
 			return j, usageError{err}
 		}
 	}
-	j.sheets = sheet.Settings{Date: j.date}
+	j.sheets = f.sheets(j.date)
+	return j, nil
+}
+
+// sheets are the settings of the sheets.
+func (f sheetFlags) sheets(date time.Time) sheet.Settings {
+	s := sheet.Settings{Date: date}
 	if f.Paper == "a4" {
-		j.sheets.Size = sheet.A4
+		s.Size = sheet.A4
 	}
 	if f.Units == "metric" {
-		j.sheets.Units = sheet.Metric
+		s.Units = sheet.Metric
 	}
-	return j, nil
+	return s
 }
 
 func boreOf(material, size string) (layout.Length, bool) {
@@ -101,7 +124,7 @@ func wireFor(oneWay layout.Length) (string, bool) {
 	return fmt.Sprintf("%d AWG", w.AWG), ok
 }
 
-func (f jobFlags) readPlan(j *wholeJob) (err error) {
+func (f runTimeFlags) readPlan(j *wholeJob) (err error) {
 	in := &j.plan
 	if f.Soil != "" {
 		if j.soil, err = schedule.SoilNamed(f.Soil); err != nil {
@@ -135,7 +158,7 @@ func (f jobFlags) readPlan(j *wholeJob) (err error) {
 	return err
 }
 
-func (f jobFlags) readTariff(j *wholeJob) (err error) {
+func (f runTimeFlags) readTariff(j *wholeJob) (err error) {
 	j.tariff = schedule.DefaultTariff()
 	if f.Tiers != "" {
 		if j.tariff.Tiers, err = schedule.ParseTiers(f.Tiers); err != nil {
@@ -145,7 +168,7 @@ func (f jobFlags) readTariff(j *wholeJob) (err error) {
 	return nil
 }
 
-func (f jobFlags) readRules(j *wholeJob) error {
+func (f ruleFlags) readRules(j *wholeJob) error {
 	all, err := rules.Published()
 	if err != nil {
 		return err
@@ -156,7 +179,7 @@ func (f jobFlags) readRules(j *wholeJob) error {
 	return nil
 }
 
-func (f jobFlags) readDate(j *wholeJob) (err error) {
+func (f sheetFlags) readDate(j *wholeJob) (err error) {
 	if f.DateText == "" {
 		j.date = time.Now()
 		return nil

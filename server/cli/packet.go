@@ -51,7 +51,7 @@ type packetSink struct {
 }
 
 func newPacketSink(j wholeJob) (s *packetSink, err error) {
-	s = &packetSink{job: j, names: newFileNames(), books: books{job: j}}
+	s = &packetSink{job: j, names: newFileNames(), books: books{job: j, path: filepath.Join(j.folder, bookName+".pdf")}}
 	defer func() {
 		if err != nil {
 			s.drop()
@@ -124,11 +124,7 @@ func (s *packetSink) tables(folder string, lot *layout.Lot, d *layout.Design) (o
 
 // putParts writes take-off and bill.
 func (s *packetSink) putParts(folder string, lot *layout.Lot, d *layout.Design) (list takeoff.List, bill takeoff.Bill, err error) {
-	settings := s.job.takeoff
-	if lot.Controller != nil {
-		settings.ControllerRun = layout.Length(lot.Controller.DistanceMM(d.Network.POC) / geom.MillimetresPerMetre)
-	}
-	if list, err = takeoff.Of(d, settings); err != nil {
+	if list, err = takeoff.Of(d, atController(s.job.takeoff, lot, d)); err != nil {
 		return list, bill, err
 	}
 	bill = takeoff.Priced(list, s.job.prices)
@@ -137,6 +133,15 @@ func (s *packetSink) putParts(folder string, lot *layout.Lot, d *layout.Design) 
 		return list, bill, err
 	}
 	return list, bill, writeFile(filepath.Join(folder, linesName), func(w io.Writer) error { return takeoff.NewLineWriter(w).Write(bill) })
+}
+
+// atController tells a take-off how far the controller hangs from the point of
+// connection, where that is known: as the crow flies.
+func atController(s takeoff.Settings, lot *layout.Lot, d *layout.Design) takeoff.Settings {
+	if lot.Controller != nil {
+		s.ControllerRun = layout.Length(lot.Controller.DistanceMM(d.Network.POC) / geom.MillimetresPerMetre)
+	}
+	return s
 }
 
 var budgetHeader = []string{"lot", "head", "row", "item", "label", "loss_kpa", "loss_psi", "left_kpa", "left_psi"}
@@ -177,7 +182,7 @@ var waterUseHeader = []string{"lot", "month", "volume_l", "volume_gal", "cost", 
 // a measured flow, have none.
 func (s *packetSink) putRunTimes(folder string, d *layout.Design) (*schedule.Result, error) {
 	in := s.job.plan
-	if in.Zones = s.zonesOf(d); len(in.Zones) == 0 {
+	if in.Zones = s.job.zonesOf(d); len(in.Zones) == 0 {
 		return nil, nil
 	}
 	r, err := schedule.Plan(in)
@@ -220,12 +225,12 @@ func litresAndGallons(v layout.Volume) []string {
 }
 
 // zonesOf lists the zones of a design: a variable-throw head is one by itself.
-func (s *packetSink) zonesOf(d *layout.Design) (out []schedule.Zone) {
+func (j *wholeJob) zonesOf(d *layout.Design) (out []schedule.Zone) {
 	if d.HeadKind != layout.FixedArc {
 		for _, h := range d.Heads {
 			out = append(out, schedule.HeadZone(h))
 		}
-		return s.onSoil(out)
+		return j.onSoil(out)
 	}
 	if d.Water == nil {
 		return nil
@@ -244,7 +249,7 @@ func (s *packetSink) zonesOf(d *layout.Design) (out []schedule.Zone) {
 		}
 		out = append(out, zone)
 	}
-	return s.onSoil(out)
+	return j.onSoil(out)
 }
 
 func regionOf(outline []geom.Vec) geom.Region {
@@ -255,9 +260,9 @@ func regionOf(outline []geom.Vec) geom.Region {
 	return geom.Normalize([]geom.Ring{ring})
 }
 
-func (s *packetSink) onSoil(zones []schedule.Zone) []schedule.Zone {
+func (j *wholeJob) onSoil(zones []schedule.Zone) []schedule.Zone {
 	for i := range zones {
-		zones[i].Soil, zones[i].SlopePct = s.job.soil, s.job.slope
+		zones[i].Soil, zones[i].SlopePct = j.soil, j.slope
 	}
 	return zones
 }
@@ -303,6 +308,10 @@ func newRowFile(path string, header []string) (*rowFile, error) {
 	if err != nil {
 		return nil, err
 	}
+	return newRows(t, header)
+}
+
+func newRows(t target, header []string) (*rowFile, error) {
 	f := &rowFile{t, csv.NewWriter(t)}
 	return f, f.write(header)
 }

@@ -223,3 +223,29 @@ func TestAuditCans(t *testing.T) {
 	assert.Contains(t, r.out, "75.0")
 	assert.Equal(t, 2, run(t, "", "audit", demo, "--cans", cans).code, "which lot is not said")
 }
+
+// TestPartsRunTimesAndSheets: the single commands give what the packet holds.
+func TestPartsRunTimesAndSheets(t *testing.T) {
+	folder, dir := packetOf(t), t.TempDir()
+	few := []string{demo, "--lot", "LK-05", "--lot", "LK-09", "--effort", "quick", "-q"}
+	with := func(command string, more ...string) result {
+		return run(t, "", append(append([]string{command}, few...), more...)...)
+	}
+	r := with("takeoff", "-o", filepath.Join(dir, "parts.csv"), "--totals", filepath.Join(dir, "totals.csv"))
+	require.Equal(t, 0, r.code, r.stderr)
+	assert.Equal(t, read(t, filepath.Join(folder, "takeoff.csv")), read(t, filepath.Join(dir, "parts.csv")))
+	assert.Equal(t, read(t, filepath.Join(folder, "totals.csv")), read(t, filepath.Join(dir, "totals.csv")))
+	require.Equal(t, 0, with("takeoff", "-o", filepath.Join(dir, "parts.xlsx")).code)
+	assert.Equal(t, read(t, filepath.Join(folder, "takeoff.xlsx")), read(t, filepath.Join(dir, "parts.xlsx")))
+
+	r = with("schedule", "-o", "-", "--program", filepath.Join(dir, "program.csv"))
+	require.Equal(t, 0, r.code, r.stderr)
+	assert.Equal(t, read(t, filepath.Join(folder, "run_times.csv")), r.out)
+	assert.Equal(t, read(t, filepath.Join(folder, "program.csv")), read(t, filepath.Join(dir, "program.csv")))
+	assert.Equal(t, 2, with("schedule", "-o", "-", "--soil", "cheese").code)
+
+	book := filepath.Join(dir, "book.pdf")
+	r = with("sheet", "-o", book, "--date", "2026-05-01", "--paper", "a4", "--units", "metric")
+	require.Equal(t, 0, r.code, r.stderr)
+	assert.True(t, strings.HasPrefix(read(t, book), "%PDF-"))
+}

@@ -22,6 +22,7 @@ const (
 // books binds the sheets of a batch, in as many volumes as they need.
 type books struct {
 	job   wholeJob
+	path  string // of a book of one volume
 	open  *sheet.Book
 	bound int
 }
@@ -42,6 +43,11 @@ func (b *books) add(folder string, item assemble.Item, d *layout.Design, tables 
 			return err
 		}
 	}
+	return b.bindIn(in, made)
+}
+
+// bindIn binds the sheet of a lot.
+func (b *books) bindIn(in sheet.Lot, made *sheet.Sheet) error {
 	if b.open == nil {
 		b.open = sheet.NewBook(b.job.sheets)
 	}
@@ -54,20 +60,19 @@ func (b *books) add(folder string, item assemble.Item, d *layout.Design, tables 
 	return nil
 }
 
-// bind writes the volume at hand. A batch of one volume is book.pdf; others are
-// numbered.
+// bind writes the volume at hand. A book of several volumes has them numbered.
 func (b *books) bind(tables ...sheet.Table) error {
 	if b.open == nil {
 		return nil
 	}
 	b.bound++
-	name := fmt.Sprintf("%s-%d.pdf", bookName, b.bound)
-	if b.bound == 1 && !b.open.Full() {
-		name = bookName + ".pdf"
+	path := b.path
+	if b.bound > 1 || b.open.Full() {
+		path = fmt.Sprintf("%s-%d.pdf", strings.TrimSuffix(b.path, ".pdf"), b.bound)
 	}
 	open := b.open
 	b.open = nil
-	return writeFile(filepath.Join(b.job.folder, name), func(w io.Writer) error { return open.Write(w, tables...) })
+	return writeFile(path, func(w io.Writer) error { return open.Write(w, tables...) })
 }
 
 // partsTable lists what to buy for a lot, with a note of what has no price.

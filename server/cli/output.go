@@ -25,8 +25,8 @@ const standardStream = "-"
 
 // outputFlags say where a design goes.
 type outputFlags struct {
-	Out      string     `short:"o" placeholder:"OUT" help:"Map to write (.geojson, .geojsonl, .geojsonseq, .gpkg, each also .gz), - for stdout, or a folder (ending in / or existing) for map, table, sheet and plans together. Needed unless --packet is given." group:"Output:"`
-	Format   *mapFormat `placeholder:"geojson" help:"Form of the map: geojson, geojsonl (newline-delimited), geojsonseq (RFC 8142) or gpkg (GeoPackage, a table a layer, with styles). Default: by the name of OUT." group:"Output:"`
+	Out      string     `short:"o" placeholder:"OUT" help:"Map to write (.geojson, .geojsonl, .geojsonseq, .gpkg, .dxf, each also .gz), - for stdout, or a folder (ending in / or existing) for map, table, sheet and plans together. Needed unless --packet is given." group:"Output:"`
+	Format   *mapFormat `placeholder:"geojson" help:"Form of the map: geojson, geojsonl (newline-delimited), geojsonseq (RFC 8142), gpkg (GeoPackage, a table a layer, with styles) or dxf (drawing of release 12, in metres). Default: by the name of OUT." group:"Output:"`
 	Pictures string     `placeholder:"DIR" help:"Folder for a plan of every lot and a sheet of them all, as SVG." group:"Output:"`
 	Table    string     `placeholder:"FILE.csv" help:"Figures of every lot, a line each." group:"Output:"`
 }
@@ -36,7 +36,8 @@ type mapFormat struct {
 	name       string
 	format     feature.Format
 	extensions []string // the first is used for new names
-	database   bool     // a GeoPackage; format says nothing then
+	// open starts a map that is not GeoJSON; format says nothing then.
+	open func(target) (sink, error)
 }
 
 // UnmarshalText reads the name of a form.
@@ -47,14 +48,15 @@ func (m *mapFormat) UnmarshalText(text []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%q is not a form: geojson, geojsonl, geojsonseq or gpkg", text)
+	return fmt.Errorf("%q is not a form: geojson, geojsonl, geojsonseq, gpkg or dxf", text)
 }
 
 var mapFormats = []mapFormat{
 	{name: "geojson", format: feature.Collection, extensions: []string{".geojson", ".json"}},
 	{name: "geojsonl", format: feature.NewlineDelimited, extensions: []string{".geojsonl", ".ndjson", ".jsonl"}},
 	{name: "geojsonseq", format: feature.TextSequence, extensions: []string{".geojsonseq", ".geojsons"}},
-	{name: "gpkg", database: true, extensions: []string{".gpkg"}},
+	{name: "gpkg", open: newDatabaseSink, extensions: []string{".gpkg"}},
+	{name: "dxf", open: newDrawingSink, extensions: []string{".dxf"}},
 }
 
 // destination is where everything goes, settled before any work is done.
@@ -85,7 +87,7 @@ func (f outputFlags) destination() (destination, error) {
 	d := destination{mapFile: f.Out, pictures: f.Pictures, table: f.Table}
 	m, known := f.form()
 	if !known {
-		return d, usagef("--out: %q has no extension that names a form: .geojson, .geojsonl, .geojsonseq or .gpkg, each also .gz; or give --format, or a folder ending in /", f.Out)
+		return d, usagef("--out: %q has no extension that names a form: .geojson, .geojsonl, .geojsonseq, .gpkg or .dxf, each also .gz; or give --format, or a folder ending in /", f.Out)
 	}
 	d.form = m
 	return d, nil

@@ -12,6 +12,7 @@ import (
 
 	"lotwright/layout"
 	"lotwright/layout/feature"
+	"lotwright/server/dxf"
 	"lotwright/server/geopackage"
 )
 
@@ -50,10 +51,10 @@ func (c *console) openMap(d destination) (sink, error) {
 	if err != nil {
 		return nil, err
 	}
-	if !d.form.database {
+	if d.form.open == nil {
 		return newMapSink(t, d.form.format), nil
 	}
-	s, err := newDatabaseSink(t)
+	s, err := d.form.open(t)
 	if err != nil {
 		t.drop()
 		return nil, err
@@ -69,7 +70,7 @@ type databaseSink struct {
 	folder string
 }
 
-func newDatabaseSink(t target) (*databaseSink, error) {
+func newDatabaseSink(t target) (sink, error) {
 	folder, err := os.MkdirTemp("", "lotwright-*")
 	if err != nil {
 		return nil, err
@@ -112,6 +113,24 @@ func (s *databaseSink) drop() {
 	_ = s.writer.Abort() // the fault that led here is reported
 	_ = os.RemoveAll(s.folder)
 	s.target.drop()
+}
+
+// drawingSink writes a drawing for CAD.
+type drawingSink struct {
+	target
+	writer *dxf.Writer
+}
+
+func newDrawingSink(t target) (sink, error) { return &drawingSink{t, dxf.NewWriter(t)}, nil }
+
+func (s *drawingSink) put(o *outcome) error { return s.writer.Write(o.features) }
+
+func (s *drawingSink) keep() error {
+	if err := s.writer.Close(); err != nil {
+		s.drop()
+		return err
+	}
+	return s.target.keep()
 }
 
 // tableSink writes the properties of the lot features as CSV (RFC 4180).

@@ -109,3 +109,23 @@ func TestInterruptedGeoPackage(t *testing.T) {
 	assert.Contains(t, stderr.String(), fmt.Sprintf("interrupted: %d of 60 lots are done", lots))
 	assert.Equal(t, []string{"in.geojson", "out.gpkg"}, names(t, dir))
 }
+
+// A drawing holds every head, wherever it is written to.
+func TestDesignToDrawing(t *testing.T) {
+	dir := t.TempDir()
+	input := write(t, filepath.Join(dir, "in.geojson"), collection(yards(2)))
+	design := []string{"design", input, "--head-pressure", "55psi", "-q", "-o"}
+	path := filepath.Join(dir, "out.dxf")
+	require.Equal(t, cli.ExitOK, run(t, "", append(design, path)...).code)
+	r := run(t, "", append(design, "-", "--format", "dxf")...)
+	require.Equal(t, cli.ExitOK, r.code, r.stderr)
+	assert.True(t, read(t, path) == r.out)
+	heads := 0
+	for _, f := range parse(t, run(t, "", append(design, "-")...).out) {
+		if f.Properties.Layer == "head" {
+			heads++
+		}
+	}
+	assert.Equal(t, heads, strings.Count(r.out, "POINT\r\n  8\r\nhead\r\n"))
+	assert.True(t, strings.HasSuffix(r.out, "EOF\r\n"))
+}

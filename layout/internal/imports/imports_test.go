@@ -61,6 +61,7 @@ var rules = []rule{
 	{"server/queue", []string{"server/store"}, nil},
 	{"server/sheet", []string{"layout", "layout/geom", "layout/paper", "layout/drawing", "layout/stakeout"}, nil},
 	{"server/geopackage", []string{"layout/feature"}, nil},
+	{"server/dxf", []string{"layout/feature", "importer/project"}, none},
 	{"server/cli", []string{"..."}, nil},
 	{"server/cmd/lotwright", []string{"server/cli"}, none},
 }

@@ -22,6 +22,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -145,6 +146,14 @@ func newVictim(t *testing.T) *victim {
 
 func startVictim(t *testing.T) *victim {
 	t.Helper()
+	v := restingVictim(t)
+	v.start()
+	return v
+}
+
+// restingVictim is one that is not started yet.
+func restingVictim(t *testing.T) *victim {
+	t.Helper()
 	v := &victim{T: t, folder: filepath.Join(t.TempDir(), "data"), log: filepath.Join(t.TempDir(), "log"), grpc: freeAddress(t), http: freeAddress(t),
 		random: rand.New(rand.NewPCG(*killSeed, 0))}
 	var err error
@@ -153,7 +162,6 @@ func startVictim(t *testing.T) *victim {
 	}))
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = v.connection.Close() })
-	v.start()
 	return v
 }
 
@@ -170,10 +178,8 @@ func (v *victim) start() {
 	log, err := os.OpenFile(v.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	require.NoError(v, err)
 	defer log.Close()
-	self, err := os.Executable()
-	require.NoError(v, err)
-	p := exec.Command(self, "serve", "--data", v.folder, "--grpc-listen", v.grpc, "--http-listen", v.http)
-	p.Env, p.Stderr = append(os.Environ(), asProgram+"=1"), log
+	p := v.command()
+	p.Stderr = log
 	began := time.Now()
 	require.NoError(v, p.Start())
 	for !v.ready() {
@@ -183,6 +189,17 @@ func (v *victim) start() {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	v.process, v.slowest = p, max(v.slowest, time.Since(began))
+}
+
+// command is the service, run by other programs where there are any.
+func (v *victim) command(by ...string) *exec.Cmd {
+	self, err := os.Executable()
+	require.NoError(v, err)
+	words := append(by, self, "serve", "--data", v.folder, "--grpc-listen", v.grpc, "--http-listen", v.http)
+	p := exec.Command(words[0], words[1:]...)
+	p.Env = append(os.Environ(), asProgram+"=1")
+	p.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // to be killed with whatever runs it
+	return p
 }
 
 func (v *victim) ready() bool {
@@ -214,7 +231,7 @@ func (v *victim) killing() {
 func (v *victim) kill() {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.process.Process.Kill(); err != nil {
+	if err := syscall.Kill(-v.process.Process.Pid, syscall.SIGKILL); err != nil {
 		v.Errorf("kill: %v", err)
 	}
 	_ = v.process.Wait() // it was killed

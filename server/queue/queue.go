@@ -33,8 +33,8 @@ import (
 // rest may be zero.
 type Options struct {
 	// Design designs a lot. What is wrong with the lot is a design, too; an
-	// error is a fault of the machine, and the lot is tried again later. It is
-	// called from several goroutines at once and should return soon after ctx
+	// error is a fault of the machine, and the lot is tried again, five times in
+	// all. It is called from several goroutines at once and should return soon after ctx
 	// ends.
 	Design Design
 	// Apart is Design in a process of its own, whose end by itself is
@@ -139,7 +139,6 @@ func config(o Options, workers *river.Workers, log *slog.Logger) *river.Config {
 		RescueStuckJobsAfter:        time.Duration(o.ChunkLots+1) * (o.LotTime + abandonAfter),
 		CompletedJobRetentionPeriod: keepDone,
 		MaxAttempts:                 math.MaxInt16, // what bounds them is that no lot is at fault twice
-		RetryPolicy:                 backoff{},
 	}
 }
 
@@ -201,20 +200,6 @@ func (q *Queue[Tx]) Stop(ctx context.Context) error {
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), abandonAfter)
 	defer cancel()
 	return q.client.StopAndCancel(last)
-}
-
-// backoff says when a chunk is tried again after a fault of the machine.
-type backoff struct{}
-
-const longestBackoff = time.Minute
-
-// NextRetry doubles the wait with every fault.
-func (backoff) NextRetry(job *rivertype.JobRow) time.Time {
-	wait := longestBackoff
-	if n := len(job.Errors); n < 6 { // 2⁶ s is more than that
-		wait = time.Second << n
-	}
-	return time.Now().Add(wait)
 }
 
 // atLeast passes on what is grave enough.

@@ -39,6 +39,7 @@ type program struct {
 	worked map[string]int
 	apart  []string
 
+	size    int           // bytes of a design, beside what it says
 	entered chan string   // receives the id of a lot "wait…" when its design begins
 	release chan struct{} // lets it end
 }
@@ -81,7 +82,7 @@ func (p *program) design(ctx context.Context, lot store.Lot, settings []byte) (s
 	switch kind, _, _ := strings.Cut(lot.ID, " "); {
 	case kind == "panic":
 		panic("planted")
-	case kind == "fault" && n < 3:
+	case kind == "fault" && n < 3, kind == "faulty":
 		return store.Design{}, errors.New("the machine is out of sorts")
 	case kind == "wait":
 		p.entered <- lot.ID
@@ -94,7 +95,8 @@ func (p *program) design(ctx context.Context, lot store.Lot, settings []byte) (s
 		<-ctx.Done()
 		return store.Design{}, ctx.Err()
 	}
-	return store.Design{Status: store.Designed, Content: fmt.Appendf(nil, "%s of %s", settings, lot.ID)}, nil
+	content := fmt.Appendf(make([]byte, 0, p.size), "%s of %s", settings, lot.ID)
+	return store.Design{Status: store.Designed, Content: append(content, make([]byte, p.size)...)}, nil
 }
 
 func (p *program) designApart(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
@@ -292,6 +294,37 @@ func TestCancel(t *testing.T) {
 	assert.Equal(t, designed("plain 1"), p.outcomes())
 	assert.Equal(t, store.Tally{Designed: 1}, p.operation().Tally)
 	assert.NotContains(t, p.worked, "plain 2")
+}
+
+// TestFullDiskIsWaitedOut: with no room for designs the work waits, and goes on by
+// itself when there is.
+func TestFullDiskIsWaitedOut(t *testing.T) {
+	p := newProgram(t, queue.Options{Workers: 2, ChunkLots: 2})
+	defer p.stop(time.Minute)
+	p.size = 100_000
+	p.run("wait 1", "plain 1", "wait 2", "plain 2", "plain 3")
+	<-p.entered
+	<-p.entered
+	_, err := p.Writer().Exec(`PRAGMA max_page_count = 1`)
+	require.NoError(t, err)
+	close(p.release)
+	time.Sleep(600 * time.Millisecond) // and more than one try fails
+	assert.Equal(t, store.Running, p.operation().State)
+	assert.Zero(t, p.operation().Finished())
+	_, err = p.Writer().Exec(`PRAGMA max_page_count = 1000000`)
+	require.NoError(t, err)
+	assert.Equal(t, store.Tally{Designed: 5}, p.ended().Tally)
+	assert.Empty(t, p.apart)
+}
+
+// TestFaultThatStays: a lot that cannot be designed for reasons of the machine
+// does not wait for ever.
+func TestFaultThatStays(t *testing.T) {
+	p := newProgram(t, queue.Options{})
+	defer p.stop(time.Minute)
+	p.run("plain 1", "faulty", "plain 2")
+	assert.Equal(t, store.Tally{Designed: 2, Failed: 1}, p.ended().Tally)
+	assert.Equal(t, 5, p.worked["faulty"])
 }
 
 func TestOptionsThatAreMissing(t *testing.T) {

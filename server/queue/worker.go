@@ -42,40 +42,64 @@ func completion[Tx any](ctx context.Context, tx Tx, job *river.Job[jobArgs]) err
 // again puts a chunk back as it was, for after the next start.
 var again = river.JobSnooze(0)
 
+// How long a worker waits after a fault of the machine before it tries again:
+// twice as long each time, up to a bound. It keeps its chunk meanwhile. Given back
+// to River, which would have to write that down, a chunk whose disk is full would
+// be lost to this process.
+const (
+	firstWait   = 250 * time.Millisecond
+	longestWait = 10 * time.Second
+)
+
 // Work designs what is open of a chunk and completes the job. The first lot of a
 // chunk that was begun before may be what ended its worker.
 func (w *worker[Tx]) Work(ctx context.Context, job *river.Job[jobArgs]) error {
-	c := store.Chunk{Tenant: job.Args.Tenant, Operation: job.Args.Operation, First: job.Args.First, Last: job.Args.Last}
-	design := w.options.Design
+	c := &chunk{Chunk: store.Chunk{Tenant: job.Args.Tenant, Operation: job.Args.Operation, First: job.Args.First, Last: job.Args.Last}, faults: map[int]int{}}
+	first := w.options.Design
 	if job.Attempt > 1 {
-		design = w.options.Apart
+		first = w.options.Apart
 	}
-	switch err := w.work(ctx, c, design); {
-	case err == nil:
-	case errors.Is(err, errStopping) || ctx.Err() != nil:
-		return again
-	default:
-		w.options.Log.Error("a chunk of lots is tried again later", "operation", c.Operation, "first", c.First, "last", c.Last, "error", err.Error())
-		return err
+	for wait := firstWait; ; wait = min(2*wait, longestWait) {
+		err := w.work(ctx, c, first)
+		if err == nil {
+			err = w.engine.Complete(ctx, c.Chunk, func(ctx context.Context, tx Tx) error { return w.complete(ctx, tx, job) })
+		}
+		switch {
+		case err == nil:
+			return nil
+		case errors.Is(err, errStopping) || ctx.Err() != nil:
+			return again
+		}
+		w.options.Log.Error("a chunk of lots has to wait", "operation", c.Operation, "first", c.First, "last", c.Last, "wait", wait, "error", err.Error())
+		select {
+		case <-time.After(wait):
+		case <-w.draining:
+			return again
+		}
 	}
-	return w.engine.Complete(ctx, c, func(ctx context.Context, tx Tx) error { return w.complete(ctx, tx, job) })
+}
+
+// chunk is a chunk at work.
+type chunk struct {
+	store.Chunk
+	faults map[int]int // of the machine, met so far while designing a lot
 }
 
 var errStopping = errors.New("stopping")
 
 // work designs the open lots of a chunk, the first of them with first.
-func (w *worker[Tx]) work(ctx context.Context, c store.Chunk, first Design) error {
-	open, err := w.engine.Open(ctx, c)
+func (w *worker[Tx]) work(ctx context.Context, c *chunk, first Design) error {
+	open, err := w.engine.Open(ctx, c.Chunk)
 	if err != nil || len(open) == 0 {
 		return err
 	}
-	settings, err := w.engine.Settings(ctx, c)
+	settings, err := w.engine.Settings(ctx, c.Chunk)
 	if err != nil {
 		return err
 	}
 	design := first
 	for _, number := range open {
-		if goOn, err := w.goOn(ctx, c); err != nil || !goOn {
+		if goOn, err := w.goOn(ctx, c.Chunk); err != nil || !goOn {
 			return err
 		}
 		if err := w.one(ctx, c, number, settings, design); err != nil {
@@ -104,9 +128,12 @@ func (w *worker[Tx]) goOn(ctx context.Context, c store.Chunk) (bool, error) {
 // else may have killed one.
 const triesApart = 2
 
+// mostFaults is how many faults of the machine a lot may meet.
+const mostFaults = 5
+
 // one designs a lot and saves what came of it.
-func (w *worker[Tx]) one(ctx context.Context, c store.Chunk, number int, settings []byte, design Design) error {
-	lot, err := w.engine.Lot(ctx, c, number)
+func (w *worker[Tx]) one(ctx context.Context, c *chunk, number int, settings []byte, design Design) error {
+	lot, err := w.engine.Lot(ctx, c.Chunk, number)
 	if err != nil {
 		return err
 	}
@@ -125,13 +152,16 @@ func (w *worker[Tx]) one(ctx context.Context, c store.Chunk, number int, setting
 	case errors.Is(err, errPanic):
 		d = w.options.Failed(lot, "internal error; the server's log has the details")
 	case err != nil:
-		return err
+		if c.faults[number]++; c.faults[number] < mostFaults {
+			return err
+		}
+		d = w.options.Failed(lot, "internal error; the server's log has the details")
 	}
 	if err != nil {
 		log.Error("lot failed", "error", err.Error())
 	}
 	d.Number, d.Lot = number, lot.ID
-	return w.engine.SaveDesign(ctx, c, d)
+	return w.engine.SaveDesign(ctx, c.Chunk, d)
 }
 
 var (

@@ -14,6 +14,17 @@ import (
 // holds at most the fractional knapsack K(y). So N ≥ (Σy − K)/M. The best y is
 // the dual of the linear relaxation: y_j ≤ θ·weight_j, where θ is the price of
 // Spare, found by a search over θ around packing programs.
+//
+// Where rows demand several columns, b_j of them, a column may not serve twice,
+// so N is the number of columns it takes, the fullest first, to hold Σ b_j·y_j
+// less the knapsack. The dual then has for each column a z_c ≥ 0, what it holds
+// above 1:
+//
+//	maximise Σ b_j·y_j − Σ z_c − θ·Spare   with   Σ_{j in c} y_j ≤ 1 + z_c
+//
+// As a packing program that is one in Y_j = b_j·y_j and Z_c = lift − z_c. A
+// column taken for good is one whose z_c may fall to −1: its constraint binds
+// either way, which is what less demand on its rows comes to.
 type relaxation struct {
 	q      *reduced
 	lp     *packing.Solver
@@ -24,6 +35,7 @@ type relaxation struct {
 
 	covered   []int  // how many columns taken for good cover each row
 	forbidden []bool // columns ruled out
+	held      []bool // columns taken for good
 	taken     int    // columns taken for good
 
 	best     int  // best checked bound at the root
@@ -35,9 +47,16 @@ func newRelaxation(q *reduced, start []int32, budget int) *relaxation {
 	for _, w := range q.weights {
 		total += w
 	}
-	x := &relaxation{q: q, lp: packing.New(len(q.weights)), share: make([]float64, len(q.weights)),
+	variables := len(q.weights)
+	if q.most > 1 {
+		variables += len(q.columns)
+	}
+	x := &relaxation{q: q, lp: packing.New(variables), share: make([]float64, len(q.weights)),
 		spare: float64(q.spare) / float64(total), budget: budget,
-		covered: make([]int, len(q.weights)), forbidden: make([]bool, len(q.columns))}
+		covered: make([]int, len(q.weights)), forbidden: make([]bool, len(q.columns)), held: make([]bool, len(q.columns))}
+	for c := range variables - len(q.weights) {
+		x.lp.SetUpper(len(q.weights)+c, lift)
+	}
 	for j, w := range q.weights {
 		x.share[j] = float64(w) / float64(total)
 	}
@@ -91,13 +110,46 @@ func (x *relaxation) optimise(goal int) int {
 const purgeAbove = 120
 
 // take takes column c in as a constraint.
-func (x *relaxation) take(c int32) { x.lp.Add(c, packing.Row{At: x.q.columns[c]}) }
+func (x *relaxation) take(c int32) { x.lp.Add(c, x.constraint(c)) }
+
+// lift is the most that a column may hold above 1 in the program where rows
+// demand several columns. To be beaten by more, a column would have to save that
+// many others.
+const lift = 7
+
+// constraint is what the program asks of column c.
+func (x *relaxation) constraint(c int32) packing.Row {
+	col := x.q.columns[c]
+	if x.q.most == 1 {
+		return packing.Row{At: col}
+	}
+	row := packing.Row{At: append(slices.Clone(col), x.excess(c))}
+	for _, j := range col {
+		row.Value = append(row.Value, 1/(float64(x.q.demand[j])*(1+lift)))
+	}
+	row.Value = append(row.Value, 1.0/(1+lift))
+	return row
+}
+
+// excess is the variable Z_c.
+func (x *relaxation) excess(c int32) int32 { return int32(len(x.q.weights)) + c }
+
+// use returns how far the program's solution uses column c, of its active ones.
+func (x *relaxation) use(c int32) float64 {
+	if x.q.most == 1 {
+		return x.lp.Price(c)
+	}
+	return x.lp.Price(c) / (1 + lift)
+}
+
+// need returns how many more columns row j asks for.
+func (x *relaxation) need(j int) int { return max(0, int(x.q.demand[j])-x.covered[j]) }
 
 // values returns the program's y.
 func (x *relaxation) values() []float64 {
 	y := make([]float64, len(x.q.weights))
 	for j := range y {
-		y[j] = math.Max(0, x.lp.Value(j))
+		y[j] = math.Max(0, x.lp.Value(j)) / float64(x.q.demand[j])
 	}
 	return y
 }
@@ -106,8 +158,14 @@ func (x *relaxation) values() []float64 {
 // with y ≤ θ·weight can prove more.
 func (x *relaxation) promise() float64 {
 	sum := 0.0
-	for _, v := range x.values() {
-		sum += v
+	for j := range x.q.weights {
+		sum += math.Max(0, x.lp.Value(j))
+	}
+	if x.q.most > 1 {
+		for _, c := range x.lp.Active() {
+			z := int(x.excess(c))
+			sum += x.lp.Value(z) - x.lp.Upper(z)
+		}
 	}
 	return sum - x.theta*x.spare
 }
@@ -196,13 +254,22 @@ func (x *relaxation) setTheta(theta float64) {
 }
 
 func (x *relaxation) upperOf(j int, share float64) float64 {
+	need := x.need(j)
 	switch {
-	case x.covered[j] > 0:
+	case need == 0:
 		return 0
 	case x.q.spare == 0:
+		return x.ceiling(j)
+	}
+	return math.Min(x.ceiling(j), x.theta*share*float64(x.q.demand[j])/float64(need))
+}
+
+// ceiling is what variable j cannot exceed anyhow.
+func (x *relaxation) ceiling(j int) float64 {
+	if x.q.most == 1 {
 		return 1
 	}
-	return math.Min(1, x.theta*share)
+	return float64(x.q.demand[j]) * (1 + lift)
 }
 
 // thetaRounds bounds the search for the price of Spare.
@@ -247,7 +314,7 @@ type tangent struct{ theta, value, slope float64 }
 func (x *relaxation) tangent() tangent {
 	t := tangent{theta: x.theta, value: x.promise(), slope: -x.spare}
 	for j, a := range x.share {
-		if x.lp.Upper(j) < 1 {
+		if x.lp.Upper(j) < x.ceiling(j) {
 			t.slope += a * x.lp.Gain(j)
 		}
 	}
@@ -277,6 +344,9 @@ const weightScale = 1 << 20
 // for good counted and their rows left out, and ruled-out columns ignored. It
 // also returns M in units of y.
 func (x *relaxation) checked(y []float64) (bound int, most float64) {
+	if x.q.most > 1 {
+		return x.checkedMany(y), 1
+	}
 	whole := make([]int64, len(y))
 	sum := int64(0)
 	for j, v := range y {
@@ -301,6 +371,47 @@ func (x *relaxation) checked(y []float64) (bound int, most float64) {
 		bound += int((left + top - 1) / top)
 	}
 	return bound, float64(top) / weightScale
+}
+
+// checkedMany is checked where rows demand several columns: however the columns
+// neither taken nor ruled out are chosen, N of them hold no more than the N
+// fullest. If all together hold too little, it returns more than all columns.
+func (x *relaxation) checkedMany(y []float64) int {
+	whole, asked := make([]int64, len(y)), make([]int64, len(y))
+	left := int64(0)
+	for j, v := range y {
+		whole[j] = int64(v * weightScale)
+		asked[j] = whole[j] * int64(x.need(j))
+		if asked[j] == 0 {
+			whole[j] = 0
+		}
+		left += asked[j]
+	}
+	left -= knapsack(asked, x.q.weights, x.q.spare)
+	var held []int64
+	for c, col := range x.q.columns {
+		if x.forbidden[c] || x.held[c] {
+			continue
+		}
+		sum := int64(0)
+		for _, j := range col {
+			sum += whole[j]
+		}
+		held = append(held, sum)
+	}
+	slices.Sort(held)
+	bound := x.taken
+	for _, sum := range slices.Backward(held) {
+		if left <= 0 {
+			return bound
+		}
+		left -= sum
+		bound++
+	}
+	if left > 0 {
+		return len(x.q.columns) + 1
+	}
+	return bound
 }
 
 // knapsack returns the most y that rows of total weight up to spare can hold,

@@ -1,6 +1,9 @@
 package setcover
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // close tries to raise the checked bound to the size of the best cover by
 // branching: a column is taken for good or ruled out, and the relaxation is
@@ -63,8 +66,8 @@ func stepped(theta float64, try int) float64 {
 func (c *closer) branching() int32 {
 	best, bestDist := int32(-1), 0.5
 	for _, col := range c.x.lp.Active() {
-		v := c.x.lp.Price(col)
-		if c.x.lp.RHS(col) != 1 || v < leastValue {
+		v := c.x.use(col)
+		if c.x.forbidden[col] || c.x.held[col] || v < leastValue {
 			continue
 		}
 		if d := math.Abs(v - 0.5); best < 0 || d < bestDist {
@@ -82,19 +85,19 @@ const leastValue = 1e-6
 func (c *closer) tryRounding() {
 	var cols []int32
 	for _, col := range c.x.lp.Active() {
-		if c.x.lp.Price(col) >= 0.5 && !c.x.forbidden[col] {
+		if c.x.use(col) >= 0.5 && !c.x.forbidden[col] && !c.x.held[col] {
 			cols = append(cols, col)
 		}
 	}
 	left := int64(0)
-	covered := make([]bool, len(c.x.q.weights))
+	times := slices.Clone(c.x.covered)
 	for _, col := range cols {
 		for _, j := range c.x.q.columns[col] {
-			covered[j] = true
+			times[j]++
 		}
 	}
 	for j, w := range c.x.q.weights {
-		if !covered[j] && c.x.covered[j] == 0 {
+		if times[j] < int(c.x.q.demand[j]) {
 			left += w
 		}
 	}
@@ -107,48 +110,53 @@ func (c *closer) tryRounding() {
 func (x *relaxation) takenColumns() []int32 {
 	var out []int32
 	for _, c := range x.lp.Active() {
-		if x.lp.RHS(c) == takenRHS {
+		if x.held[c] {
 			out = append(out, c)
 		}
 	}
 	return out
 }
 
-// Right-hand sides that switch a constraint off: far above anything the rows
-// could hold. The two differ so that a column's fate can be read back.
-const (
-	takenRHS     = 1 << 20
-	forbiddenRHS = 1 << 21
-)
+// offRHS is a right-hand side that switches a constraint off: far above anything
+// the rows could hold.
+const offRHS = 1 << 20
 
 // with runs f with column col taken for good.
 func (c *closer) with(col int32, f func() bool) bool {
 	x := c.x
-	x.taken++
-	for _, j := range x.q.columns[col] {
-		x.covered[j]++
-	}
-	x.setRHS(col, takenRHS)
-	x.setTheta(x.theta)
+	x.hold(col, 1)
 	done := f()
-	x.taken--
-	for _, j := range x.q.columns[col] {
-		x.covered[j]--
-	}
-	x.setRHS(col, 1)
-	x.setTheta(x.theta)
+	x.hold(col, -1)
 	return done
+}
+
+// hold takes column col for good, step being 1, or gives it free again, −1.
+func (x *relaxation) hold(col int32, step int) {
+	x.taken += step
+	x.held[col] = step > 0
+	for _, j := range x.q.columns[col] {
+		x.covered[j] += step
+	}
+	switch {
+	case x.q.most > 1 && x.held[col]:
+		x.lp.SetUpper(int(x.excess(col)), 1+lift)
+	case x.q.most > 1:
+		x.lp.SetUpper(int(x.excess(col)), lift)
+	case x.held[col]:
+		x.lp.SetRHS(col, offRHS)
+	default:
+		x.lp.SetRHS(col, 1)
+	}
+	x.setTheta(x.theta)
 }
 
 // without runs f with column col ruled out.
 func (c *closer) without(col int32, f func() bool) bool {
 	x := c.x
 	x.forbidden[col] = true
-	x.setRHS(col, forbiddenRHS)
+	x.lp.SetRHS(col, offRHS)
 	done := f()
 	x.forbidden[col] = false
-	x.setRHS(col, 1)
+	x.lp.SetRHS(col, 1)
 	return done
 }
-
-func (x *relaxation) setRHS(col int32, v float64) { x.lp.SetRHS(col, v) }

@@ -12,7 +12,7 @@ const termsPerLine = 12
 
 // WriteLP writes p as an integer program in the LP format that general solvers
 // read, so that they can check this package: x_c is 1 for a chosen column, u_r
-// for a row left uncovered. Where nothing may stay uncovered there are no u.
+// for a row left uncovered or covered less often than it demands. Where nothing may stay uncovered there are no u.
 func WriteLP(w io.Writer, p Problem) error {
 	if err := p.Validate(); err != nil {
 		return err
@@ -29,10 +29,11 @@ func WriteLP(w io.Writer, p Problem) error {
 		for _, c := range cols {
 			b.term(1, "x", int(c))
 		}
-		if p.Spare > 0 || len(cols) == 0 {
-			b.term(1, "u", r)
+		need := p.demand(r)
+		if p.Spare > 0 || len(cols) < int(need) {
+			b.term(int64(need), "u", r)
 		}
-		b.line(" >= 1")
+		b.line(fmt.Sprintf(" >= %d", need))
 	}
 	b.begin("spare")
 	for r, weight := range p.Weights {

@@ -30,5 +30,21 @@ Binary
  u2
 End
 `, b.String())
+	b.Reset()
+	require.NoError(t, setcover.WriteLP(&b, setcover.Problem{
+		Columns: [][]int32{{0, 1}, {0}}, Weights: []int64{5, 1}, Demand: []int32{2, 3}, Spare: 2}))
+	assert.Equal(t, `Minimize
+ columns: + x0 + x1
+Subject To
+ row0: + x0 + x1 + 2 u0 >= 2
+ row1: + x0 + 3 u1 >= 3
+ spare: + 5 u0 + u1 <= 2
+Binary
+ x0
+ x1
+ u0
+ u1
+End
+`, b.String())
 	assert.Error(t, setcover.WriteLP(&b, setcover.Problem{Spare: -1}))
 }

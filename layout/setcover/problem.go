@@ -1,8 +1,9 @@
 // Package setcover chooses the fewest columns that cover enough of the rows,
 // and bounds from below how few can be enough.
 //
-// The problem is unicost set covering, whole or partial: every row has a
-// weight, and rows of a total weight up to Spare may stay uncovered. Choices
+// The problem is unicost set covering, whole or partial, once or several times
+// over: every row has a weight and says how many columns must cover it, and
+// rows of a total weight up to Spare may be covered less often. Choices
 // are found by a greedy start and row-weighting local search (Gao, Weise and
 // Li 2015); bounds by the linear relaxation, solved in its packing form by a
 // bounded dual simplex with row generation, and by branching on it. Floats
@@ -25,10 +26,25 @@ type Problem struct {
 	Weights []int64
 	// Spare is the total weight of rows that may stay uncovered.
 	Spare int64
+	// Demand is how many chosen columns must cover each row before it counts as
+	// covered, at least 1; nil means 1 for every row. A column is chosen once
+	// at most.
+	Demand []int32
+}
+
+// demand returns how many columns row r asks for.
+func (p Problem) demand(r int) int32 {
+	if p.Demand == nil {
+		return 1
+	}
+	return p.Demand[r]
 }
 
 // maxTotalWeight keeps sums of scaled weights within 63 bits.
 const maxTotalWeight = 1 << 40
+
+// maxDemand is far above any use and keeps sums within 63 bits.
+const maxDemand = 1 << 10
 
 // Validate says what makes p not a problem, if anything.
 func (p Problem) Validate() error {
@@ -44,6 +60,14 @@ func (p Problem) Validate() error {
 	if p.Spare < 0 {
 		return fmt.Errorf("spare weight %d is negative", p.Spare)
 	}
+	if p.Demand != nil && len(p.Demand) != len(p.Weights) {
+		return fmt.Errorf("%d demands for %d rows", len(p.Demand), len(p.Weights))
+	}
+	for r, k := range p.Demand {
+		if k < 1 || k > maxDemand {
+			return fmt.Errorf("row %d: demand %d is not in [1, %d]", r, k, maxDemand)
+		}
+	}
 	for c, rows := range p.Columns {
 		for i, r := range rows {
 			if r < 0 || int(r) >= len(p.Weights) {
@@ -57,17 +81,18 @@ func (p Problem) Validate() error {
 	return nil
 }
 
-// Uncovered returns the total weight of the rows that no chosen column covers.
+// Uncovered returns the total weight of the rows that fewer of the chosen
+// columns, which must not repeat, cover than they demand.
 func (p Problem) Uncovered(chosen []int) int64 {
-	covered := make([]bool, len(p.Weights))
+	times := make([]int32, len(p.Weights))
 	for _, c := range chosen {
 		for _, r := range p.Columns[c] {
-			covered[r] = true
+			times[r]++
 		}
 	}
 	sum := int64(0)
 	for r, w := range p.Weights {
-		if !covered[r] {
+		if times[r] < p.demand(r) {
 			sum += w
 		}
 	}
@@ -168,6 +193,8 @@ type reduced struct {
 	rows    [][]int32
 	sets    []bitset // the columns again
 	weights []int64
+	demand  []int32
+	most    int32 // largest demand
 	spare   int64
 	origin  []int     // of each column, ascending
 	merged  [][]int32 // the caller's columns, in terms of the reduced rows

@@ -6,11 +6,11 @@ import (
 )
 
 // reduce returns an equivalent smaller problem: rows covered by the same
-// columns are merged, their weights added; columns whose rows another column
-// covers too are dropped. Rows that no column covers have been taken off Spare
-// before.
+// columns equally often are merged, their weights added; columns whose rows
+// enough others cover too are dropped. Rows that cannot be covered have been
+// taken off Spare before.
 func reduce(p Problem, spare int64) *reduced {
-	columns, weights := mergeRows(p)
+	columns, weights, demand := mergeRows(p)
 	sets := make([]bitset, len(columns))
 	for c, col := range columns {
 		sets[c] = newBitset(len(weights))
@@ -18,8 +18,8 @@ func reduce(p Problem, spare int64) *reduced {
 			sets[c].add(r)
 		}
 	}
-	keep := undominated(columns, sets, len(weights))
-	q := &reduced{weights: weights, spare: spare, origin: keep, merged: columns}
+	keep := undominated(columns, sets, demand)
+	q := &reduced{weights: weights, demand: demand, most: slices.Max(append(demand, 1)), spare: spare, origin: keep, merged: columns}
 	for _, c := range keep {
 		q.columns = append(q.columns, columns[c])
 		q.sets = append(q.sets, sets[c])
@@ -28,60 +28,77 @@ func reduce(p Problem, spare int64) *reduced {
 	return q
 }
 
-// mergeRows gives rows with the same columns one number.
-func mergeRows(p Problem) (columns [][]int32, weights []int64) {
+// mergeRows gives rows with the same columns and demand one number.
+func mergeRows(p Problem) (columns [][]int32, weights []int64, demand []int32) {
 	rows := rowsOf(p.Columns, len(p.Weights))
 	order := make([]int32, 0, len(rows))
 	for r, cols := range rows {
-		if len(cols) > 0 {
+		if len(cols) >= int(p.demand(r)) {
 			order = append(order, int32(r))
 		}
 	}
 	slices.SortFunc(order, func(a, b int32) int {
-		return cmp.Or(cmp.Compare(len(rows[a]), len(rows[b])), slices.Compare(rows[a], rows[b]), cmp.Compare(a, b))
+		return cmp.Or(cmp.Compare(len(rows[a]), len(rows[b])), slices.Compare(rows[a], rows[b]),
+			cmp.Compare(p.demand(int(a)), p.demand(int(b))), cmp.Compare(a, b))
 	})
 	columns = make([][]int32, len(p.Columns))
 	for c, col := range p.Columns {
 		columns[c] = make([]int32, 0, len(col))
 	}
 	for i, r := range order {
-		if i > 0 && slices.Equal(rows[r], rows[order[i-1]]) {
+		if i > 0 && demand[len(demand)-1] == p.demand(int(r)) && slices.Equal(rows[r], rows[order[i-1]]) {
 			weights[len(weights)-1] += p.Weights[r]
 			continue
 		}
 		for _, c := range rows[r] {
 			columns[c] = append(columns[c], int32(len(weights)))
 		}
-		weights = append(weights, p.Weights[r])
+		weights, demand = append(weights, p.Weights[r]), append(demand, p.demand(int(r)))
 	}
-	return columns, weights
+	return columns, weights, demand
 }
 
-// undominated returns the columns, ascending, whose rows are not all covered
-// by some other column; of equal columns the first stays. A column that covers
-// another covers that one's rarest row too, so only those are compared.
-func undominated(columns [][]int32, sets []bitset, rowCount int) []int {
-	rows := rowsOf(columns, rowCount)
+// undominated returns, ascending, the columns that may be needed. One is not if
+// at least as many others cover all its rows as any of these demands: a choice
+// with it either has all of those, and then its rows are served without it, or
+// it can be exchanged for one of them. Of equal columns the first ones stay; so
+// columns always give way to ones before them in a fixed order, and those that
+// stay are enough. A column that covers another covers that one's rarest row
+// too, so only those are compared.
+func undominated(columns [][]int32, sets []bitset, demand []int32) []int {
+	rows := rowsOf(columns, len(demand))
 	var keep []int
 	for c, col := range columns {
-		if len(col) > 0 && !dominated(int32(c), columns, rows[rarest(col, rows)], sets) {
+		if len(col) > 0 && !dominated(int32(c), columns, rows[rarest(col, rows)], sets, mostDemand(col, demand)) {
 			keep = append(keep, c)
 		}
 	}
 	return keep
 }
 
+// mostDemand returns the largest demand of the rows.
+func mostDemand(rows []int32, demand []int32) int32 {
+	most := int32(1)
+	for _, r := range rows {
+		most = max(most, demand[r])
+	}
+	return most
+}
+
 func rarest(col []int32, rows [][]int32) int32 {
 	return slices.MinFunc(col, func(a, b int32) int { return cmp.Compare(len(rows[a]), len(rows[b])) })
 }
 
-func dominated(c int32, columns [][]int32, rivals []int32, sets []bitset) bool {
+// dominated reports whether as many rivals as needed cover what c covers.
+func dominated(c int32, columns [][]int32, rivals []int32, sets []bitset, need int32) bool {
 	for _, d := range rivals {
 		if d == c || len(columns[d]) < len(columns[c]) || len(columns[d]) == len(columns[c]) && d > c {
 			continue
 		}
 		if sets[c].within(sets[d]) {
-			return true
+			if need--; need == 0 {
+				return true
+			}
 		}
 	}
 	return false

@@ -20,7 +20,9 @@ import (
 //     dropped excepted;
 //  4. the priority of every row still uncovered grows by its weight.
 //
-// Ties go to the column that has rested longest, then to the lower index.
+// Ties go to the column that has rested longest, then to the lower index. A row
+// is uncovered while fewer chosen columns cover it than it demands; every column
+// towards its demand counts its priority once.
 type search struct {
 	q   *reduced
 	rng *rand.Rand
@@ -139,17 +141,22 @@ func (s *search) cheaper(c, d int32) bool {
 	return cmp.Or(cmp.Compare(s.score[c], s.score[d]), cmp.Compare(s.rested[c], s.rested[d]), cmp.Compare(c, d)) < 0
 }
 
-// bestFor returns the column covering row r, other than the one just dropped,
-// that covers the most uncovered priority; −1 if there is none.
+// bestFor returns the column covering row r, other than the one just dropped
+// unless it is the only one left, that covers the most uncovered priority. Where one column is always enough
+// there is −1 instead of that one: a choice held up by it is short of a column
+// from then on, which is left as it is for the sake of the choices made so far.
 func (s *search) bestFor(r int32) int32 {
 	best := int32(-1)
 	for _, c := range s.q.rows[r] {
-		if c == s.lastGone {
+		if c == s.lastGone || s.chosen.has(c) {
 			continue
 		}
 		if best < 0 || s.score[c] > s.score[best] || s.score[c] == s.score[best] && s.rested[c] < s.rested[best] {
 			best = c
 		}
+	}
+	if best < 0 && s.q.most > 1 {
+		return s.lastGone
 	}
 	return best
 }
@@ -161,13 +168,13 @@ func (s *search) add(c int32) {
 	s.rested[c] = s.move
 	for _, r := range s.q.columns[c] {
 		s.times[r]++
-		switch s.times[r] {
-		case 1:
+		switch s.times[r] - s.q.demand[r] {
+		case 0:
 			s.uncovered.remove(r)
 			s.left -= s.q.weights[r]
 			s.rescore(r, -s.priority[r], c)
-		case 2:
-			s.score[s.other(r, c)] -= s.priority[r]
+		case 1:
+			s.rescoreChosen(r, -s.priority[r], c)
 		}
 	}
 }
@@ -178,34 +185,40 @@ func (s *search) drop(c int32) {
 	s.rested[c] = s.move
 	for _, r := range s.q.columns[c] {
 		s.times[r]--
-		switch s.times[r] {
-		case 0:
+		switch s.times[r] - s.q.demand[r] {
+		case -1:
 			s.uncovered.add(r)
 			s.left += s.q.weights[r]
 			s.rescore(r, s.priority[r], c)
-		case 1:
-			s.score[s.other(r, c)] += s.priority[r]
+		case 0:
+			s.rescoreChosen(r, s.priority[r], c)
 		}
 	}
 }
 
-// rescore adds delta to every column that covers row r, except one.
+// rescore adds delta to every column that covers row r and is not chosen, except
+// one.
 func (s *search) rescore(r int32, delta int64, except int32) {
+	once := s.q.demand[r] == 1 // then none other that covers it is chosen
 	for _, c := range s.q.rows[r] {
-		if c != except {
+		if c != except && (once || !s.chosen.has(c)) {
 			s.score[c] += delta
 		}
 	}
 }
 
-// other returns the one chosen column besides c that covers row r.
-func (s *search) other(r, c int32) int32 {
+// rescoreChosen adds delta to the chosen columns besides c that cover row r: as
+// many as it demands.
+func (s *search) rescoreChosen(r int32, delta int64, except int32) {
+	left := s.q.demand[r]
 	for _, d := range s.chosen.members {
-		if d != c && s.q.sets[d].has(r) {
-			return d
+		if d != except && s.q.sets[d].has(r) {
+			s.score[d] += delta
+			if left--; left == 0 {
+				return
+			}
 		}
 	}
-	panic("bug in setcover: cover count without a column")
 }
 
 // indexSet is a set of small numbers with constant-time insertion, removal and
@@ -223,8 +236,9 @@ func newIndexSet(n int) indexSet {
 	return l
 }
 
-func (l *indexSet) len() int       { return len(l.members) }
-func (l *indexSet) at(i int) int32 { return l.members[i] }
+func (l *indexSet) len() int         { return len(l.members) }
+func (l *indexSet) at(i int) int32   { return l.members[i] }
+func (l *indexSet) has(v int32) bool { return l.pos[v] >= 0 }
 
 func (l *indexSet) add(v int32) {
 	l.pos[v] = int32(len(l.members))

@@ -9,7 +9,7 @@ import (
 // only for a malformed problem or a cancelled context; running out of effort
 // or an impossible target is a [Status].
 //
-//  1. Rows no column covers are taken off Spare; if that cannot bear them the
+//  1. Rows that too few columns cover are taken off Spare; if that cannot bear them the
 //     problem is Infeasible and the result says what all columns leave.
 //  2. The problem is reduced.
 //  3. A greedy cover is improved by a short local search.
@@ -50,12 +50,12 @@ func Solve(ctx context.Context, p Problem, s Settings) (Result, error) {
 	return r.result, nil
 }
 
-// spareLeft returns Spare less the weight of the rows that no column covers,
-// and whether that is not negative.
+// spareLeft returns Spare less the weight of the rows that fewer columns cover
+// than they demand, and whether that is not negative.
 func spareLeft(p Problem) (int64, bool) {
 	spare := p.Spare
 	for r, cols := range rowsOf(p.Columns, len(p.Weights)) {
-		if len(cols) == 0 {
+		if len(cols) < int(p.demand(r)) {
 			spare -= p.Weights[r]
 		}
 	}

@@ -35,7 +35,7 @@ func kindOf(head []byte) kind {
 type sniffed struct {
 	ctx    context.Context
 	kind   kind
-	limit  int64
+	limit  int64     // of what is copied
 	path   string    // of a plain file
 	file   *os.File  // of the path
 	reader io.Reader // of anything else, from the start; nil for text in a file
@@ -65,15 +65,16 @@ func sniff(ctx context.Context, in Input, limits importer.Limits) (*sniffed, err
 	buffered := bufio.NewReaderSize(from, sniffBytes)
 	head, _ := buffered.Peek(sniffBytes) // a fault shows again when it is read
 	s.kind, s.reader = kindOf(head), buffered
-	s.lookInside(head, buffered)
+	s.lookInside(head, buffered, limits.Body)
 	if s.kind == text && s.path != "" {
 		s.reader = nil // is read by its path
 	}
 	return s, nil
 }
 
-// lookInside looks for a database or archive within gzip.
-func (s *sniffed) lookInside(head []byte, buffered *bufio.Reader) {
+// lookInside looks for a database or archive within gzip. Little may unpack to
+// much, so less is taken than where the bytes themselves were sent.
+func (s *sniffed) lookInside(head []byte, buffered *bufio.Reader, limit int64) {
 	zipped, err := gzip.NewReader(bytes.NewReader(head))
 	if err != nil {
 		return
@@ -84,7 +85,7 @@ func (s *sniffed) lookInside(head []byte, buffered *bufio.Reader) {
 		return
 	}
 	if zipped, err = gzip.NewReader(buffered); err == nil {
-		s.kind, s.reader, s.path = kindOf(inside[:n]), zipped, ""
+		s.kind, s.reader, s.path, s.limit = kindOf(inside[:n]), zipped, "", limit
 	}
 }
 

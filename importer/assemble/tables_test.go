@@ -168,3 +168,22 @@ func TestWholeNumbersAsLots(t *testing.T) {
 	assert.Equal(t, "100", b.ID(0))
 	assert.NotNil(t, b.Lot(1).Lot)
 }
+
+// What is unpacked is bounded, and so is what is copied.
+func TestTooLargeTables(t *testing.T) {
+	text := readFile(t, imports+"two_lots.gpkg")
+	for _, c := range []struct {
+		body   []byte
+		limits importer.Limits
+	}{
+		{zipped(t, text), importer.Limits{Body: 50_000}},
+		{text, importer.Limits{Store: 50_000}},
+	} {
+		_, err := assemble.Open(t.Context(), []assemble.Input{{Name: "in", Reader: bytes.NewReader(c.body)}}, assemble.Options{Limits: c.limits})
+		assert.ErrorContains(t, err, "body.too_large")
+	}
+	half := zipped(t, text)
+	half = half[:len(half)/2]
+	_, err := assemble.Open(t.Context(), []assemble.Input{{Name: "in", Reader: bytes.NewReader(half)}}, assemble.Options{})
+	assert.ErrorContains(t, err, "body.truncated")
+}

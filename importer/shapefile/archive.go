@@ -18,11 +18,12 @@ import (
 	"lotwright/importer/table"
 )
 
-// File is an opened archive of shapefiles.
+// File is an opened archive of shapefiles; not for concurrent use.
 type File struct {
 	file   *os.File
 	limits importer.Limits
 	tables []table.Table
+	read   int64 // bytes unpacked, of all parts
 }
 
 // Open opens the archive and lists its shapefiles. What is wrong with it is an
@@ -185,8 +186,12 @@ type part struct {
 func (p *part) Read(b []byte) (int, error) {
 	n, err := p.packed.Read(b)
 	p.read += uint64(n)
+	p.file.read += int64(n)
 	if err != nil && err != io.EOF {
 		return n, damagedPart(p.entry, err)
+	}
+	if p.file.read > p.file.limits.Store {
+		return 0, importer.Refuse(-1, "body.too_large", "the archive unpacks to more than the limit of %d bytes", p.file.limits.Store)
 	}
 	if over := p.file.checkSize(p.entry, p.read); over != nil {
 		return 0, over

@@ -250,6 +250,18 @@ func readAll(path string) error {
 	return nil
 }
 
+// What all parts unpack to together is bounded, whatever they say.
+func TestWholeArchiveTooLarge(t *testing.T) {
+	path := zipped(t, whole(shp(1, little(1, 1.0, 1.0)), dbf(0x57, one, []string{" ", "a"}))...)
+	f, err := Open(path, importer.Limits{})
+	require.NoError(t, err)
+	defer f.Close()
+	f.limits.Store = f.read + 150
+	for _, err = range f.Tables()[0].Rows(t.Context(), nil) {
+	}
+	assert.ErrorContains(t, err, "body.too_large")
+}
+
 func TestDamagedArchive(t *testing.T) {
 	assert.ErrorContains(t, readAll("dbf.go"), "archive.corrupt")
 	assert.ErrorContains(t, readAll("../../testdata/badinput/e04_zip_bomb.zip"), "body.too_large")

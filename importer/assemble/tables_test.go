@@ -14,6 +14,7 @@ import (
 	"lotwright/importer"
 	"lotwright/importer/assemble"
 	"lotwright/layout"
+	"lotwright/layout/geom"
 )
 
 const imports = "../../testdata/import/"
@@ -186,4 +187,25 @@ func TestTooLargeTables(t *testing.T) {
 	half = half[:len(half)/2]
 	_, err := assemble.Open(t.Context(), []assemble.Input{{Name: "in", Reader: bytes.NewReader(half)}}, assemble.Options{})
 	assert.ErrorContains(t, err, "body.truncated")
+}
+
+// The demo as a survey office would hand it out, a table a layer without
+// labels and in metres, comes to the same lots as the labelled file: joined by
+// place, cut at the lot lines.
+func TestDemoGeoPackage(t *testing.T) {
+	const demo = "../../testdata/lots/larkenfold/"
+	want := openOne(t, assemble.Input{Path: demo + "subdivision.geojson"}, assemble.Options{})
+	got := openOne(t, assemble.Input{Path: demo + "larkenfold.gpkg"}, assemble.Options{LotProperty: "pin"})
+	require.Equal(t, want.Len(), got.Len())
+	for i := range want.Len() {
+		w, g := want.Lot(i).Lot, got.Lot(i).Lot
+		require.NotNil(t, g, got.ID(i))
+		assert.Equal(t, w.ID, g.ID)
+		assert.Equal(t, w.Supply, g.Supply, w.ID)
+		for layer, pair := range map[string][2]geom.Region{
+			"parcel": {w.Parcel, g.Parcel}, "building": {w.Building, g.Building}, "hardscape": {w.Hardscape, g.Hardscape}, "water": {w.Water, g.Water},
+		} {
+			assert.InDelta(t, pair[0].AreaM2(), pair[1].AreaM2(), gridArea(pair[0]), "%s %s", w.ID, layer)
+		}
+	}
 }

@@ -26,10 +26,8 @@ func (t *tree) describe(net *layout.Network, depth layout.Length) {
 				From: from, To: to, Surface: p.surface, Path: p.path, Length: metres(p.length), Depth: depth})
 		}
 	}
-	slices.SortStableFunc(net.Runs, func(a, b layout.TrenchRun) int { // pieces of one stretch stay in order
-		return cmp.Or(layout.CompareLabels(a.From, b.From), layout.CompareLabels(a.To, b.To))
-	})
 	net.TrenchLength = metres(total)
+	mergeClose(net, t.teeLabels(labels))
 	net.PavingCrossings, net.PavingCrossingLength = crossings(net.Runs)
 	net.Unreached = t.unreached(hops)
 }
@@ -82,6 +80,17 @@ func (t *tree) label(hops []hop) map[int]string {
 		labels[h.to] = fmt.Sprintf("T%d", i+1)
 	}
 	return labels
+}
+
+// teeLabels lists the labels of tees, in order.
+func (t *tree) teeLabels(labels map[int]string) (out []string) {
+	for p, label := range labels {
+		if t.isTee(p) {
+			out = append(out, label)
+		}
+	}
+	slices.SortFunc(out, layout.CompareLabels)
+	return out
 }
 
 // chains joins hops into chains from one labelled place to the next.

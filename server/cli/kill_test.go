@@ -250,8 +250,8 @@ func (v *victim) end() {
 		close(v.stopKilling)
 		<-v.stopped
 	}
-	require.NoError(v, v.process.Process.Signal(os.Interrupt))
-	_ = v.process.Wait() // the test binary's own way out of a signal
+	require.NoError(v, v.process.Process.Signal(syscall.SIGTERM))
+	require.NoError(v, v.process.Wait(), "the service does not end in order")
 }
 
 func (v *victim) logText() string {

@@ -379,6 +379,50 @@ func TestWatchWhenTheServerStops(t *testing.T) {
 	close(o.release)
 }
 
+// TestWatchersAreLimited: those who only watch leave room for those who work.
+func TestWatchersAreLimited(t *testing.T) {
+	o := keep(t, func(options *rpc.Options) { options.Limits.Watchers = 2 })
+	o.fill("elm", "a", "wait")
+	o.start("elm")
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	look := func() error {
+		stream, err := o.batches.WatchBatch(ctx, &pb.WatchBatchRequest{Name: "batches/elm"})
+		require.NoError(t, err)
+		_, err = stream.Recv()
+		return err
+	}
+	require.NoError(t, look())
+	require.NoError(t, look())
+	assert.Equal(t, codes.ResourceExhausted, code(look()))
+	cancel()
+	ctx = t.Context()
+	assert.Eventually(t, func() bool { return look() == nil }, 20*time.Second, 10*time.Millisecond)
+	close(o.release)
+}
+
+// TestLargeDesigns: a page ends where it would be too much for a client.
+func TestLargeDesigns(t *testing.T) {
+	o := keep(t, nil)
+	var ids []string
+	for i := range 45 {
+		ids = append(ids, fmt.Sprintf("%02d ", i)+strings.Repeat("x", 120))
+	}
+	o.large = 100_000
+	o.fill("elm", ids...)
+	o.start("elm")
+	o.watch(&pb.WatchBatchRequest{Name: "batches/elm"})
+	page, err := o.batches.ListDesigns(t.Context(), &pb.ListDesignsRequest{Parent: "batches/elm", PageSize: 1000})
+	require.NoError(t, err)
+	assert.Less(t, len(page.Designs), 45)
+	assert.Less(t, proto.Size(page), 4<<20)
+	var got []string
+	for _, d := range o.designs("elm", 1000) {
+		got = append(got, d.Lot)
+	}
+	assert.Equal(t, ids, got)
+}
+
 func TestCancelledOperation(t *testing.T) {
 	o := keep(t, nil)
 	o.fill("elm", "a", "wait", "b")

@@ -38,6 +38,7 @@ type backend struct {
 	lots     []*layout.Lot  // as designed
 	settings []rpc.Settings // as designed
 	features [][]rpc.Feature
+	large    int // bytes of reason in a design
 	body     []byte
 
 	entered chan string   // receives the id of a lot "wait…" when its design begins
@@ -82,7 +83,9 @@ func (b *backend) design(ctx context.Context, lot *layout.Lot, s rpc.Settings) (
 			return nil, ctx.Err()
 		}
 	}
-	return designOf(lot, s), nil
+	d := designOf(lot, s)
+	d.Reason = strings.Repeat("x", b.large)
+	return d, nil
 }
 
 // designOf is a made-up design that depends on the lot and its supply.

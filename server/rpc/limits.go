@@ -14,6 +14,7 @@ type Limits struct {
 	StreamLots int   // lots of a stream; default 1,000,000
 
 	Requests    int // requests worked on at a time; further ones are told to come back; default 256
+	Watchers    int // of these, that watch a run; default 128
 	Streams     int // gRPC calls at a time on a connection; default 100
 	Connections int // of a listener; further ones are closed; default 1,024
 	PerAddress  int // connections from one address; default 64
@@ -41,6 +42,7 @@ func (l Limits) orDefaults() Limits {
 	setDefault(&l.Lots, 10_000)
 	setDefault(&l.StreamLots, 1_000_000)
 	setDefault(&l.Requests, 256)
+	setDefault(&l.Watchers, 128)
 	setDefault(&l.Streams, 100)
 	setDefault(&l.Connections, 1024)
 	setDefault(&l.PerAddress, 64)

@@ -26,6 +26,7 @@ type Server struct {
 	options  Options
 	workers  slots // designs under way
 	requests slots // calls under way
+	watchers slots // of these, that watch a run
 
 	metrics *metrics
 
@@ -39,7 +40,7 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests), stopping: make(chan struct{})}
+	s := &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests), watchers: newSlots(o.Limits.Watchers), stopping: make(chan struct{})}
 	s.metrics = newMetrics(s.options)
 	s.stop = sync.OnceFunc(func() { close(s.stopping) })
 	return s, nil

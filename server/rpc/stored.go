@@ -97,11 +97,27 @@ func (b batches) ListDesigns(ctx context.Context, req *pb.ListDesignsRequest) (*
 		return nil, err
 	}
 	p.Revision = o.Revision
-	list, err := b.store.Designs(ctx, tenant(ctx), batch, o.Revision, after, size+1)
+	list, err := b.readPage(ctx, o, after, size+1)
 	if err != nil {
 		return nil, err
 	}
 	return designsPage(list, size, p)
+}
+
+// readPage reads n designs, or fewer that are more than a page takes.
+func (b batches) readPage(ctx context.Context, o store.Operation, after, n int) (list []store.Design, err error) {
+	for room := pageContent; len(list) < n && room >= 0; {
+		part, err := b.store.Designs(ctx, tenant(ctx), o.Batch, o.Revision, after, min(exportPage, n-len(list)))
+		if err != nil || len(part) == 0 {
+			return list, err
+		}
+		for _, d := range part {
+			room -= len(d.Content)
+			after = d.Number
+		}
+		list = append(list, part...)
+	}
+	return list, nil
 }
 
 // designsPage puts designs into a page until it is full.

@@ -22,6 +22,10 @@ const (
 
 // WatchBatch tells of every lot of a revision as it is finished.
 func (b batches) WatchBatch(req *pb.WatchBatchRequest, stream grpc.ServerStreamingServer[pb.WatchBatchResponse]) error {
+	if !b.watchers.tryTake() {
+		return faultf(codes.ResourceExhausted, reasonBusy, "the server is at its limit of %d that watch a run (limit Watchers)", cap(b.watchers))
+	}
+	defer b.watchers.give()
 	w, err := b.watch(stream.Context(), req)
 	if err != nil {
 		return err

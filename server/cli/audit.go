@@ -31,6 +31,9 @@ type auditCommand struct {
 	WindMPH *float64       `placeholder:"3" help:"With --cans: the highest wind noted, miles an hour." group:"What was found:"`
 	Out     string         `short:"o" placeholder:"OUT.geojson" help:"Map of the lots as built, to write; - for stdout. With --cans: readings beside what the design says, as CSV." group:"Output:"`
 
+	Drawings string `placeholder:"BOOK.pdf" help:"With --built: record drawings, bound into one book." group:"Output:"`
+	sheetFlags
+
 	HeadPressure *layout.Pressure `placeholder:"55psi" help:"As it was designed." group:"Water:"`
 	supplyFlags
 	designFlags
@@ -42,7 +45,7 @@ func (auditCommand) Help() string {
 
 Examples:
 
-    lotwright audit lots.geojson --head-pressure 55psi --built as_built.geojson -o audited.geojson
+    lotwright audit lots.geojson --head-pressure 55psi --built as_built.geojson -o audited.geojson --drawings record.pdf
     lotwright audit lots.geojson --head-pressure 55psi --lot LK-05 --cans cans.csv --run-time 15m --mouth 4in
 
 Exit code: 0 all reach their targets as built, 1 fault, 2 usage, 3 some lots do not, or could not be audited.`
@@ -85,7 +88,7 @@ func (a *auditCommand) compare(ctx context.Context, c *console, lots *lotList, s
 	if err != nil {
 		return fmt.Errorf("--built: %w", err)
 	}
-	write, err := a.mapOut(c)
+	write, err := a.outputs(c)
 	if err != nil {
 		return err
 	}
@@ -106,7 +109,7 @@ func (a *auditCommand) compare(ctx context.Context, c *console, lots *lotList, s
 			missed = true
 		}
 		if d != nil {
-			if err := write.put(&outcome{design: d, features: feature.Features(d)}); err != nil {
+			if err := write.put(&outcome{item: lots.item(i), design: d, features: feature.Features(d)}); err != nil {
 				return err
 			}
 		}
@@ -128,10 +131,19 @@ func indices(n int) []int {
 	return out
 }
 
-// mapOut is where the lots as built are written; nowhere if no file was named.
-func (a *auditCommand) mapOut(c *console) (sinks, error) {
+// outputs are the files asked for: the map of the lots as built, and drawings.
+func (a *auditCommand) outputs(c *console) (out sinks, err error) {
+	if a.Drawings != "" {
+		var j wholeJob
+		if err := a.readDate(&j); err != nil {
+			return nil, usageError{err}
+		}
+		j.sheets = a.sheets(j.date)
+		j.sheets.Record = true
+		out = append(out, &bookSink{books{job: j, path: a.Drawings}})
+	}
 	if a.Out == "" {
-		return nil, nil
+		return out, nil
 	}
 	d, err := outputFlags{Out: a.Out}.destination()
 	if err != nil {
@@ -141,7 +153,7 @@ func (a *auditCommand) mapOut(c *console) (sinks, error) {
 	if err != nil {
 		return nil, err
 	}
-	return sinks{drawn}, nil
+	return append(out, drawn), nil
 }
 
 // compareOne audits a lot and tells the outcome; it returns nil where what was

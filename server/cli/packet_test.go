@@ -199,7 +199,7 @@ func TestAuditMovedHead(t *testing.T) {
 	require.Greater(t, len(features), 10)
 	built := write(t, filepath.Join(t.TempDir(), "built.geojson"), collection(features))
 	out := filepath.Join(t.TempDir(), "audited.geojson")
-	r := run(t, "", "audit", demo, "--effort", "quick", "--built", built, "-o", out)
+	r := run(t, "", "audit", demo, "--effort", "quick", "--built", built, "-o", out, "--drawings", filepath.Join(folder, "record.pdf"))
 	assert.Equal(t, 3, r.code, "the target is missed: %s", r.stderr)
 	assert.Contains(t, r.out, "H2 stands")
 	assert.Contains(t, r.out, "newly dry")
@@ -208,6 +208,7 @@ func TestAuditMovedHead(t *testing.T) {
 		layers[f["layer"]] = true
 	}
 	assert.True(t, layers["dry"] && layers["head"])
+	assert.True(t, strings.HasPrefix(read(t, filepath.Join(folder, "record.pdf")), "%PDF-"))
 }
 
 // TestAuditCans: readings on the command line give the published statistics of

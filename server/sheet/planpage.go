@@ -26,7 +26,7 @@ const (
 // planPage makes the first page: lot and status, the plan, and below it scale,
 // figures and legend. It also returns how many labels found no room.
 func planPage(in Lot, stakes stakes, s Settings) (*paper.Page, int) {
-	p, b := planSheet{s.blankPage()}, s.content()
+	p, b := planSheet{s.blankPage(), s}, s.content()
 	p.title(in.Design, paper.Box{Left: b.Left, Top: b.Top, Right: b.Right, Bottom: b.Top + idHeight})
 	frame := paper.Box{Left: b.Left, Top: b.Top + idHeight, Right: b.Right, Bottom: b.Bottom - blockHeight}
 	part := drawing.Part{Frame: frame, Ratios: s.Units.ratios(), Marks: stakes.marks, Runs: runLabels(in.Design, s.Units), Length: s.Units.length}
@@ -47,12 +47,18 @@ func planPage(in Lot, stakes stakes, s Settings) (*paper.Page, int) {
 }
 
 // planSheet is the first page under way.
-type planSheet struct{ *paper.Page }
+type planSheet struct {
+	*paper.Page
+	settings Settings
+}
 
 // title writes the lot and its status into a strip.
 func (p planSheet) title(d *layout.Design, b paper.Box) {
 	const statusRoom, r = 150.0, 7.0
 	words := "Lot " + printableID(d.LotID)
+	if p.settings.Record {
+		words = "Record drawing, lot " + printableID(d.LotID)
+	}
 	width := b.Width() - statusRoom
 	if paper.Width(words, idSize, true) <= width {
 		p.Text(paper.Label{At: paper.At(b.Left, b.Top+27), Words: words, Size: idSize, Bold: true})

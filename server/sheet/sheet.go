@@ -36,6 +36,17 @@ type Settings struct {
 	Units Units
 	Date  time.Time // printed, and the date of the PDF; zero: none
 	Job   string    // what the lots belong to, printed on every page
+
+	// Record makes record drawings: of what was built, without the order of work.
+	Record bool
+}
+
+// kind is what a sheet is called.
+func (s Settings) kind() string {
+	if s.Record {
+		return "Record drawing"
+	}
+	return "Field sheet"
 }
 
 // Lot is what one sheet shows.
@@ -84,7 +95,7 @@ func (f *flow) lotPages(in Lot, stakes stakes, unnamed int) {
 	f.table(zoneTable(in.Design, f.settings.Units))
 	f.table(trenchTable(in.Design, f.settings.Units))
 	f.table(pipeTable(in.Design, f.settings.Units))
-	if len(in.Design.Heads) > 0 {
+	if len(in.Design.Heads) > 0 && !f.settings.Record {
 		f.orderOfWork(in.Design)
 	}
 	for _, t := range in.Tables {
@@ -102,7 +113,7 @@ func (s *Sheet) WriteSVG(w io.Writer, page int) error {
 
 // WritePDF writes the sheet as PDF. The same sheet gives the same bytes.
 func (s *Sheet) WritePDF(w io.Writer) error {
-	doc := newDocument(s.settings, "Field sheet, lot "+s.ID)
+	doc := newDocument(s.settings, s.settings.kind()+", lot "+s.ID)
 	for _, p := range s.Pages {
 		doc.add(p)
 	}

@@ -141,7 +141,7 @@ func (b *Batch) openTable(ctx context.Context, in Input, p pick) error {
 			return importer.Refuse(-1, "table.no_column", "table %.80q has no column %.80q for the lot's id; it has %s", p.table.Name, property, list(p.table.Columns))
 		}
 	}
-	text := table.Text(ctx, p.table, b.options.LotProperty)
+	text := table.Text(ctx, p.table, b.options.LotProperty, system.LonLat)
 	defer text.Close()
 	f, err := b.add(ctx, geojson.Source{
 		Name: in.Name + ":" + p.table.Name, Reader: text, Format: geojson.Sequence, Derived: true,
@@ -150,7 +150,6 @@ func (b *Batch) openTable(ctx context.Context, in Input, p pick) error {
 	if err != nil {
 		return err
 	}
-	f.system = system
 	for _, remark := range p.table.Remarks {
 		b.remark(f.Name(), remark)
 	}

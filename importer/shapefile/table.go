@@ -12,6 +12,7 @@ import (
 
 	"lotwright/importer"
 	"lotwright/importer/table"
+	"lotwright/layout"
 )
 
 // table describes one shapefile.
@@ -35,17 +36,23 @@ func (f *File) table(g group) (t table.Table, err error) {
 	}
 	enc, known := encodingFor(page, attributes.language)
 	if !known {
-		t.Remarks = append(t.Remarks, importer.Found("warning", "shp.encoding",
+		t.Remarks = append(t.Remarks, importer.Found(layout.SeverityWarning, "shp.encoding",
 			"how its text is written is not known (.cpg says %.40q): taken for UTF-8 where it can be, else for Windows-1252", strings.TrimSpace(page)))
 	}
 	for _, c := range attributes.columns {
 		t.Columns = append(t.Columns, c.name)
 		if cut, ok := cutOff(c.name); ok {
-			t.Remarks = append(t.Remarks, importer.Found("warning", "shp.column_cut",
+			t.Remarks = append(t.Remarks, importer.Found(layout.SeverityWarning, "shp.column_cut",
 				"column %q may have been %s: names of ten letters are cut off and then not read; send a GeoPackage", c.name, cut))
 		}
 	}
-	t.Rows = func(ctx context.Context, columns []string) iter.Seq2[table.Row, error] {
+	t.Rows = f.rows(g, enc)
+	return t, nil
+}
+
+// rows returns the reading of a table's rows.
+func (f *File) rows(g group, enc textEncoding) func(context.Context, []string) iter.Seq2[table.Row, error] {
+	return func(ctx context.Context, columns []string) iter.Seq2[table.Row, error] {
 		return func(yield func(table.Row, error) bool) {
 			r := &reading{file: f, group: g, encoding: enc, columns: columns}
 			if err := r.each(ctx, func(row table.Row) bool { return yield(row, nil) }); err != nil {
@@ -53,7 +60,6 @@ func (f *File) table(g group) (t table.Table, err error) {
 			}
 		}
 	}
-	return t, nil
 }
 
 // systemName is the first name in well-known text.

@@ -53,7 +53,7 @@ func made(columns []string, rows ...table.Row) table.Table {
 }
 
 func textOf(t *testing.T, tb table.Table, lotProperty string) string {
-	r := table.Text(t.Context(), tb, lotProperty)
+	r := table.Text(t.Context(), tb, lotProperty, nil)
 	defer r.Close()
 	out, err := io.ReadAll(r)
 	require.NoError(t, err)
@@ -101,7 +101,7 @@ func TestTextNests(t *testing.T) {
 
 func TestTextRefuses(t *testing.T) {
 	for value, rule := range map[any]string{"a\xff": "encoding.not_utf8", complex(1, 2): "property.type"} {
-		r := table.Text(t.Context(), made([]string{"lot"}, table.Row{Values: []any{"a"}}, table.Row{Values: []any{value}}), "")
+		r := table.Text(t.Context(), made([]string{"lot"}, table.Row{Values: []any{"a"}}, table.Row{Values: []any{value}}), "", nil)
 		_, err := io.ReadAll(r)
 		var refusal *importer.Refusal
 		require.ErrorAs(t, err, &refusal)
@@ -121,11 +121,20 @@ func TestTextClosed(t *testing.T) {
 			}
 		}
 	}}
-	r := table.Text(t.Context(), tb, "")
+	r := table.Text(t.Context(), tb, "", nil)
 	_, err := io.ReadFull(r, make([]byte, 10))
 	require.NoError(t, err)
 	require.NoError(t, r.Close())
 	assert.True(t, ended)
 	_, err = io.ReadAll(io.LimitReader(r, 1000))
 	assert.True(t, err == nil || errors.Is(err, io.EOF))
+}
+
+func TestTextInDegrees(t *testing.T) {
+	tb := made(nil, table.Row{Geometry: importer.Geometry{Type: importer.LineString, Parts: [][][]importer.Position{{{{1, 2}, {3, 4}}}}}})
+	r := table.Text(t.Context(), tb, "", func(p importer.Position) importer.Position { return importer.Position{p[0] / 4, -p[1]} })
+	defer r.Close()
+	out, err := io.ReadAll(r)
+	require.NoError(t, err)
+	assert.Contains(t, string(out), "[[0.25,-2],[0.75,-4]]")
 }

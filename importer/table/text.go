@@ -12,10 +12,12 @@ import (
 	"lotwright/importer"
 )
 
-// Text returns the rows as newline-delimited GeoJSON, in the coordinates of the
-// table. It must be closed. Closing does not disturb a reading that ended.
-func Text(ctx context.Context, t Table, lotProperty string) io.ReadCloser {
-	r := &text{table: t, properties: t.properties(lotProperty)}
+// Text returns the rows as newline-delimited GeoJSON. lotProperty is the column
+// with the lot's id; may be empty. lonLat undoes the system of the table; nil
+// leaves coordinates as they are. The text must be closed; closing does not
+// disturb a reading that ended.
+func Text(ctx context.Context, t Table, lotProperty string, lonLat func(importer.Position) importer.Position) io.ReadCloser {
+	r := &text{properties: t.properties(lotProperty), lonLat: lonLat}
 	var columns []string
 	for _, p := range r.properties {
 		columns = append(columns, p.column)
@@ -25,8 +27,8 @@ func Text(ctx context.Context, t Table, lotProperty string) io.ReadCloser {
 }
 
 type text struct {
-	table      Table
 	properties []property
+	lonLat     func(importer.Position) importer.Position // may be nil
 	next       func() (Row, error, bool)
 	stop       func()
 	rows       int
@@ -66,6 +68,15 @@ func (r *text) advance() error {
 		return err
 	}
 	r.rows++
+	if r.lonLat != nil {
+		for _, part := range row.Geometry.Parts {
+			for _, line := range part {
+				for i, p := range line {
+					line[i] = r.lonLat(p)
+				}
+			}
+		}
+	}
 	r.buffer, err = r.appendRow(r.buffer[:0], row)
 	r.unread = r.buffer
 	return err

@@ -51,8 +51,8 @@ var rules = []rule{
 	{"importer/assemble", append([]string{"importer/..."}, nouns...), nil},
 	{"importer/asbuilt", append([]string{"importer", "importer/geojson", "importer/project"}, nouns...), nil},
 	{"importer/join", append([]string{"importer", "importer/project"}, nouns...), nil}, // measures overlaps in a plane
-	{"importer/geopackage", []string{"importer", "importer/table"}, nil},
-	{"importer/shapefile", []string{"importer", "importer/table"}, nil},
+	{"importer/geopackage", append([]string{"importer", "importer/table"}, nouns...), nil},
+	{"importer/shapefile", append([]string{"importer", "importer/table"}, nouns...), nil},
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
 	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/store"}, nil},

@@ -1,6 +1,7 @@
 package design_test
 
 import (
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -239,4 +240,58 @@ func TestWaterOfFixedArcHeads(t *testing.T) {
 	assert.Len(t, seen, len(d.Heads))
 	requirePipe(t, d)
 	assert.False(t, strings.Contains(d.Reason, "pressure"), d.Reason)
+}
+
+// TestAnyLotOnAnySupply: random lots on random supplies, with heads of either kind,
+// hold together, and are the same twice.
+func TestAnyLotOnAnySupply(t *testing.T) {
+	served, zones, lowered := 0, 0, 0
+	rotor := layout.GenericRotor()
+	for seed := range uint64(24) {
+		rng := rand.New(rand.NewPCG(seed, 77))
+		static := 55 + 35*rng.Float64()
+		s := measured(static, 5+10*rng.Float64(), static*(0.6+0.3*rng.Float64()))
+		s.Effort = design.QuickEffort()
+		if seed%6 == 0 {
+			s.Family, s.Effort.SectorMoves = &rotor, 3000
+		}
+		lot := randomLot(seed)
+		lot.Heights = []layout.SpotHeight{{At: geom.Pt(0, 0), Height: layout.Length(4 * rng.Float64())}, {At: geom.Pt(9000, 9000), Height: layout.Length(4 * rng.Float64())}}
+		d := run(t, lot, s)
+		require.Equal(t, d, run(t, lot, s), "seed %d: the same twice", seed)
+		if d.Water == nil {
+			continue
+		}
+		requireBudget(t, d)
+		if d.Status != layout.StatusDesigned {
+			continue
+		}
+		served++
+		zones += len(d.Water.Zones)
+		requirePipe(t, d)
+		if s.Family != nil {
+			continue
+		}
+		requireCovered(t, d)
+		if d.Proof.Throw < layout.Feet(35) {
+			lowered++
+		}
+		for _, h := range d.Heads {
+			row, _, ok := layout.GenericVariableThrow().At(h.Pressure)
+			require.True(t, ok && row.Throw >= d.Throw-1e-9, "seed %d: %s", seed, h.Label)
+		}
+	}
+	assert.Greater(t, served, 10)
+	assert.Greater(t, zones, 25)
+	assert.Positive(t, lowered)
+}
+
+// requireBudget: the rows of the pressure budget add up.
+func requireBudget(t *testing.T, d *layout.Design) {
+	t.Helper()
+	left := d.Water.Static
+	for _, row := range d.Water.Budget {
+		left -= row.Loss
+		require.InDelta(t, float64(left), float64(row.Left), 1e-6, "%s %s", row.Item, row.Label)
+	}
 }

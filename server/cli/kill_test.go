@@ -165,12 +165,18 @@ func restingVictim(t *testing.T) *victim {
 	return v
 }
 
+// freeAddress is below the ports that systems give to outgoing connections: one
+// of these might take it while the service is down.
 func freeAddress(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer l.Close()
-	return l.Addr().String()
+	for range 100 {
+		if l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", 20_000+rand.IntN(10_000))); err == nil {
+			defer l.Close()
+			return l.Addr().String()
+		}
+	}
+	require.FailNow(t, "no free port")
+	return ""
 }
 
 // start starts the service and waits until it is ready.

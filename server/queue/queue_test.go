@@ -28,7 +28,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // program is a service without its doors: a store, a queue, and lots whose ids
 // say what happens to them.
 type program struct {
-	*testing.T
+	testing.TB
 	folder  string
 	options queue.Options
 
@@ -44,8 +44,8 @@ type program struct {
 	release chan struct{} // lets it end
 }
 
-func newProgram(t *testing.T, o queue.Options) *program {
-	p := &program{T: t, folder: t.TempDir(), options: o, worked: map[string]int{}, entered: make(chan string, 100), release: make(chan struct{})}
+func newProgram(t testing.TB, o queue.Options) *program {
+	p := &program{TB: t, folder: t.TempDir(), options: o, worked: map[string]int{}, entered: make(chan string, 100), release: make(chan struct{})}
 	p.options.Design = p.design
 	p.options.Apart = p.designApart
 	p.options.Failed = func(lot store.Lot, reason string) store.Design {
@@ -338,4 +338,16 @@ func restore(t *testing.T, file string) (folder string) {
 	folder = t.TempDir()
 	require.NoError(t, os.Rename(file, filepath.Join(folder, "lotwright.db")))
 	return folder
+}
+
+// BenchmarkLots is what store and queue cost a lot, whose design takes no time.
+func BenchmarkLots(b *testing.B) {
+	p := newProgram(b, queue.Options{})
+	defer p.stop(time.Minute)
+	p.size = 40_000 // a usual design
+	b.ResetTimer()
+	p.run(plain(b.N)...)
+	for p.operation().State == store.Running {
+		time.Sleep(time.Millisecond)
+	}
 }

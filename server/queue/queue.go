@@ -29,8 +29,8 @@ import (
 	"lotwright/server/store"
 )
 
-// Options are what a [Queue] is made of. The three functions must be there; the
-// rest may be zero.
+// Options are what a [Queue] is made of. Design, Apart and Failed must be there;
+// the rest may be zero.
 type Options struct {
 	// Design designs a lot. What is wrong with the lot is a design, too; an
 	// error is a fault of the machine, and the lot is tried again, five times in
@@ -40,6 +40,10 @@ type Options struct {
 	// Apart is Design in a process of its own, whose end by itself is
 	// [ErrDied].
 	Apart Design
+	// Admit waits until a lot may be designed, where something else shares the
+	// processors, and returns what to call afterwards. The time it takes is not
+	// the lot's. nil means at once.
+	Admit func(ctx context.Context) (done func(), err error)
 	// Failed is the design of a lot that the program is to blame for.
 	Failed func(lot store.Lot, reason string) store.Design
 
@@ -63,6 +67,9 @@ var ErrDied = errors.New("the process ended while it designed the lot")
 func (o Options) orDefaults() (Options, error) {
 	if o.Design == nil || o.Apart == nil || o.Failed == nil {
 		return o, errors.New("queue.Options: Design, Apart and Failed must all be set")
+	}
+	if o.Admit == nil {
+		o.Admit = func(context.Context) (func(), error) { return func() {}, nil }
 	}
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)

@@ -137,6 +137,11 @@ func (w *worker[Tx]) one(ctx context.Context, c *chunk, number int, settings []b
 	if err != nil {
 		return err
 	}
+	done, err := w.options.Admit(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
 	log := w.options.Log.With("operation", c.Operation, "lot", lot.ID)
 	d, err := w.inTime(ctx, log, lot, settings, design)
 	for try := 1; try < triesApart && errors.Is(err, ErrDied) && ctx.Err() == nil; try++ {

@@ -37,6 +37,12 @@ type office struct {
 
 func keep(t *testing.T, change func(*rpc.Options)) *office {
 	t.Helper()
+	return keepAt(t, 0, change)
+}
+
+// keepAt is keep with a time for each lot.
+func keepAt(t *testing.T, lotTime time.Duration, change func(*rpc.Options)) *office {
+	t.Helper()
 	kept, err := sqlite.Open(t.Context(), t.TempDir())
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, kept.Close()) })
@@ -48,7 +54,8 @@ func keep(t *testing.T, change func(*rpc.Options)) *office {
 		}
 	})
 	jobs, err := queue.New(t.Context(), riversqlite.New(kept.Writer()), kept, queue.Options{
-		Design: o.server.DesignStored, Apart: o.server.DesignStored, Failed: o.server.FailedStored, Alone: true, ChunkLots: 3,
+		Design: o.server.DesignStored, Apart: o.server.DesignStored, Failed: o.server.FailedStored, Admit: o.server.Admit,
+		Alone: true, ChunkLots: 3, LotTime: lotTime,
 	})
 	require.NoError(t, err)
 	require.NoError(t, jobs.Start(t.Context()))
@@ -377,6 +384,29 @@ func TestWatchWhenTheServerStops(t *testing.T) {
 	<-o.stopped
 	assert.Less(t, time.Since(began), 8*time.Second, "less than the time for stragglers")
 	close(o.release)
+}
+
+// TestBatchWaitsItsTurn: lots of batches share the workers with calls, and the
+// wait for one does not count as theirs.
+func TestBatchWaitsItsTurn(t *testing.T) {
+	const lotTime = 200 * time.Millisecond
+	o := keepAt(t, lotTime, func(options *rpc.Options) { options.Workers = 1 })
+	answered := make(chan error, 1)
+	go func() {
+		_, err := o.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: lotMessage("wait")})
+		answered <- err
+	}()
+	<-o.entered
+	o.fill("elm", "a", "b")
+	name := o.start("elm")
+	time.Sleep(2 * lotTime)
+	operation, err := o.batches.GetOperation(t.Context(), &longrunningpb.GetOperationRequest{Name: name})
+	require.NoError(t, err)
+	assert.False(t, operation.Done)
+	close(o.release)
+	require.NoError(t, <-answered)
+	_, end := o.watch(&pb.WatchBatchRequest{Name: "batches/elm"})
+	assert.Equal(t, []int32{2, 2, 0}, []int32{end.Finished, end.Designed, end.Failed})
 }
 
 // TestWatchersAreLimited: those who only watch leave room for those who work.

@@ -16,8 +16,13 @@ import (
 // What is kept of a lot, of settings and of a design are the messages Lot,
 // Settings and Design.
 
-// DesignStored designs a lot that was imported. It shares the workers with the
-// calls of clients.
+// Admit waits for a worker, of those that the calls of clients have, too. It must
+// be given back.
+func (s *Server) Admit(ctx context.Context) (giveBack func(), err error) {
+	return s.workers.give, s.workers.take(ctx)
+}
+
+// DesignStored designs a lot that was imported.
 func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
 	m, steer := &pb.Lot{}, &pb.Settings{}
 	if err := errors.Join(proto.Unmarshal(lot.Content, m), proto.Unmarshal(settings, steer)); err != nil {
@@ -28,10 +33,6 @@ func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byt
 	if err := c.err(); err != nil {
 		return store.Design{}, err
 	}
-	if err := s.workers.take(ctx); err != nil {
-		return store.Design{}, err
-	}
-	defer s.workers.give()
 	d := designer{Server: s}.streamed(ctx, m, checked)
 	if err := ctx.Err(); err != nil {
 		return store.Design{}, err

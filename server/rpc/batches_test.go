@@ -187,6 +187,10 @@ func TestBatch(t *testing.T) {
 	assert.Equal(t, "application/geo+json", got.header.Get("Content-Type"))
 	assert.Equal(t, collected(t, want), strings.Join(features, "\n"))
 	assert.Equal(t, features, rawFeatures(t, got.body))
+	const database = "application/geopackage+sqlite3"
+	got = o.do(t, http.MethodGet, "/v1/batches/elm:export", nil, "Accept", database)
+	assert.Equal(t, database, got.header.Get("Content-Type"))
+	assert.True(t, strings.HasPrefix(got.body, "SQLite format 3\x00"))
 	got = o.do(t, http.MethodGet, "/v1/batches/elm:export?revision=1", nil, "Accept", "application/x-ndjson")
 	assert.Equal(t, strings.Join(features, "\n")+"\n", got.body)
 

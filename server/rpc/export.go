@@ -4,16 +4,23 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
 	"strconv"
+	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
 	"lotwright/layout/feature"
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/geopackage"
 	"lotwright/server/store"
 )
 
@@ -76,7 +83,7 @@ func (b batches) ExportDesigns(req *pb.ExportDesignsRequest, stream grpc.ServerS
 	})
 }
 
-// exportPath is where a revision is given as one GeoJSON file.
+// exportPath is where a revision is given as one file, GeoJSON or a GeoPackage.
 const exportPath = "/v1/batches/{batch}:export"
 
 // serveExport answers GET on [exportPath]. As with [Server.serveFile], an answer
@@ -98,13 +105,17 @@ func (b batches) exportFile(w http.ResponseWriter, r *http.Request, batch string
 	if err != nil {
 		return err
 	}
+	database := asksForDatabase(r.Header)
 	form, err := negotiate(r.Header)
-	if err != nil {
+	if err != nil && !database {
 		return err
 	}
 	o, err := b.ended(r.Context(), batch, revision)
 	if err != nil {
 		return err
+	}
+	if database {
+		return b.exportDatabase(w, r.Context(), o)
 	}
 	w.Header().Set("Content-Type", form.mediaType)
 	writer := feature.NewWriter(w, form.format)
@@ -112,6 +123,45 @@ func (b batches) exportFile(w http.ResponseWriter, r *http.Request, batch string
 		return err
 	}
 	return writer.Close()
+}
+
+// databaseType is the media type of GeoPackages (OGC 12-128r17, annex H).
+const databaseType = "application/geopackage+sqlite3"
+
+// asksForDatabase reports whether a client names the type of GeoPackages; who
+// takes anything gets GeoJSON.
+func asksForDatabase(h http.Header) bool {
+	return slices.ContainsFunc(mediaRanges(strings.Join(h.Values("Accept"), ",")),
+		func(r mediaRange) bool { return r.name == databaseType && r.quality > 0 })
+}
+
+// exportDatabase makes the GeoPackage in a folder of its own, since it is not
+// written from one end to the other, and sends it when it is complete.
+func (b batches) exportDatabase(w http.ResponseWriter, ctx context.Context, o store.Operation) error {
+	folder, err := os.MkdirTemp("", "lotwright-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, "map.gpkg")
+	writer, err := geopackage.Create(path, geopackage.Options{})
+	if err != nil {
+		return err
+	}
+	if err := b.eachDesign(ctx, o, func(_ string, features [][]byte) error { return writer.Write(features) }); err != nil {
+		return errors.Join(err, writer.Abort())
+	}
+	if err := writer.Close(); err != nil {
+		return err
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	w.Header().Set("Content-Type", databaseType)
+	_, err = io.Copy(w, file)
+	return err
 }
 
 // queryRevision reads the one parameter of an export.

@@ -55,7 +55,7 @@ var rules = []rule{
 	{"importer/shapefile", append([]string{"importer", "importer/table"}, nouns...), nil},
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
-	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/store"}, nil},
+	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/geopackage", "server/store"}, nil},
 	{"server/store", none, none},
 	{"server/store/*", []string{"server/store"}, nil},
 	{"server/queue", []string{"server/store"}, nil},

@@ -10,12 +10,13 @@ import (
 	"net/netip"
 
 	"lotwright/server/rpc"
+	"lotwright/server/web"
 )
 
 // serveCommand answers design requests until it is told to stop.
 type serveCommand struct {
 	GRPCListen listenAddress `name:"grpc-listen" default:"127.0.0.1:7443" placeholder:"HOST:PORT" help:"Where gRPC is answered. Port 0 takes a free one."`
-	HTTPListen listenAddress `name:"http-listen" default:"127.0.0.1:7080" placeholder:"HOST:PORT" help:"Where REST is answered."`
+	HTTPListen listenAddress `name:"http-listen" default:"127.0.0.1:7080" placeholder:"HOST:PORT" help:"Where REST is answered, and at / the map page."`
 	Reflection bool          `help:"Let gRPC clients list the methods."`
 	Workers    int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
 	LogFormat  string        `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
@@ -24,7 +25,7 @@ type serveCommand struct {
 
 // Help is shown below the summary by serve --help.
 func (serveCommand) Help() string {
-	return `The service knows no users: it listens on loopback addresses only. It stops on Ctrl-C, after the requests under way. With --data it keeps batches, and what it has answered outlives it, however it ends; the next start goes on with the lots that are left.
+	return `The map page is at the HTTP address: open it in a browser, drop a file of lots on it, and see the designs. The service knows no users: it listens on loopback addresses only. It stops on Ctrl-C, after the requests under way. With --data it keeps batches, and what it has answered outlives it, however it ends; the next start goes on with the lots that are left.
 
 Examples:
 
@@ -58,11 +59,16 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 		return err
 	}
 	log := slog.New(s.logHandler(c.err))
+	page, err := web.Handler()
+	if err != nil {
+		return err
+	}
 	grpc, http, err := s.listen()
 	if err != nil {
 		return err
 	}
 	options := serviceOptions(workers, log)
+	options.Page = page
 	options.Reflection = s.Reflection
 	if s.Data != "" {
 		return serveBatches(ctx, s.Data, options, grpc, http)
@@ -102,7 +108,7 @@ func (s *serveCommand) listen() (grpc, http net.Listener, err error) {
 
 // answer serves until ctx ends.
 func answer(ctx context.Context, server *rpc.Server, log *slog.Logger, grpc, http net.Listener) error {
-	log.Info("listening", "grpc", grpc.Addr().String(), "http", http.Addr().String())
+	log.Info("listening", "grpc", grpc.Addr().String(), "http", http.Addr().String(), "page", "http://"+http.Addr().String()+"/")
 	err := server.Serve(ctx, grpc, http)
 	log.Info("stopped")
 	return err

@@ -43,7 +43,7 @@ func (w *watched) Write(p []byte) (int, error) {
 // serve runs the service on free ports until the test ends.
 func serve(t *testing.T) (grpcAddress, httpAddress string) {
 	t.Helper()
-	log := &watched{pattern: regexp.MustCompile(`grpc=(\S+) http=(\S+)`), found: make(chan []string, 1)}
+	log := &watched{pattern: regexp.MustCompile(`grpc=(\S+) http=(\S+) page=http://\S+/`), found: make(chan []string, 1)}
 	found := log.found
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan int, 1)
@@ -165,4 +165,39 @@ func TestServeLogsJSON(t *testing.T) {
 		assert.NotEmpty(t, line.Time)
 	}
 	assert.Equal(t, cli.ExitUsage, run(t, "", "serve", "--log-format", "xml").code)
+}
+
+// TestServePage: the page is where the log says, and takes no path away from
+// the service.
+func TestServePage(t *testing.T) {
+	_, address := serve(t)
+	fetch := func(path string) (*http.Response, string) {
+		answer, err := http.Get("http://" + address + path)
+		require.NoError(t, err)
+		defer answer.Body.Close()
+		body, err := io.ReadAll(answer.Body)
+		require.NoError(t, err)
+		return answer, string(body)
+	}
+	page, text := fetch("/")
+	require.Equal(t, http.StatusOK, page.StatusCode)
+	assert.Equal(t, "text/html; charset=utf-8", page.Header.Get("Content-Type"))
+	assert.Equal(t, "no-cache", page.Header.Get("Cache-Control"))
+	assert.Contains(t, page.Header.Get("Content-Security-Policy"), "default-src 'self'")
+	script := regexp.MustCompile(`src="\.(/assets/[^"]+\.js)"`).FindStringSubmatch(text)
+	require.Len(t, script, 2)
+	asset, _ := fetch(script[1])
+	assert.Equal(t, http.StatusOK, asset.StatusCode)
+	assert.Equal(t, "text/javascript; charset=utf-8", asset.Header.Get("Content-Type"))
+
+	ready, _ := fetch("/readyz")
+	assert.Equal(t, http.StatusNoContent, ready.StatusCode)
+	wrong, problem := fetch("/v1/lots:design")
+	assert.Equal(t, http.StatusMethodNotAllowed, wrong.StatusCode)
+	assert.Contains(t, problem, `"METHOD_NOT_ALLOWED"`)
+	none, problem := fetch("/nowhere")
+	assert.Equal(t, http.StatusNotFound, none.StatusCode)
+	assert.Contains(t, problem, `"NOT_FOUND"`)
+	gone, _ := fetch("/assets/nothing.js")
+	assert.Equal(t, http.StatusNotFound, gone.StatusCode)
 }

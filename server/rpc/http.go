@@ -53,6 +53,20 @@ func (s *Server) outside(next http.Handler, loopback bool) http.Handler {
 	})
 }
 
+// withPage sends what belongs to the page to it and all else to next.
+func (s *Server) withPage(next http.Handler) http.Handler {
+	if s.options.Page == nil {
+		return next
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/" || strings.HasPrefix(r.URL.Path, "/assets/") {
+			s.options.Page.ServeHTTP(w, r)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 func writeFault(w http.ResponseWriter, f *fault) { problemOf(f.status()).write(w) }
 
 // namesLoopback reports whether a Host header means this machine without

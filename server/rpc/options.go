@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"net/http"
 	"runtime"
 
 	"lotwright/layout"
@@ -27,6 +28,9 @@ type Options struct {
 	// AtStreet is a measured supply as it would be with another static
 	// pressure in the street.
 	AtStreet func(measured layout.Supply, static layout.Pressure) layout.Supply
+
+	// Page answers GET for / and below /assets/; nil means that nothing is there.
+	Page http.Handler
 
 	// Store keeps batches; nil means that there is no service of batches.
 	Store store.Store

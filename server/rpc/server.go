@@ -125,7 +125,7 @@ func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Liste
 		r.serve(func() error { return r.outer.Serve(limitConnections(grpcListener, s.options.Limits)) })
 	}
 	if httpListener != nil {
-		r.http = s.httpServer(base, handler, isLoopback(httpListener.Addr()))
+		r.http = s.httpServer(base, s.withPage(handler), isLoopback(httpListener.Addr()))
 		r.serve(func() error { return r.http.Serve(limitConnections(httpListener, s.options.Limits)) })
 	}
 	r.health.SetServingStatus(pb.Designer_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)

@@ -74,7 +74,7 @@ func machinePaths(t *testing.T, root string, exempt ...string) (found []string) 
 		switch {
 		case name == ".git" && !d.IsDir():
 			return nil
-		case d.IsDir() && (name == ".git" || untracked.MatchString(name)):
+		case d.IsDir() && (name == ".git" || d.Name() == "node_modules" || untracked.MatchString(name)):
 			return filepath.SkipDir
 		case !d.Type().IsRegular() || untracked.MatchString(name) || slices.Contains(exempt, name):
 			return nil

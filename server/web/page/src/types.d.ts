@@ -1,0 +1,4 @@
+declare module '*.geojson?url' {
+  const url: string;
+  export default url;
+}

@@ -12,7 +12,9 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -28,6 +30,9 @@ import (
 // enough for them to finish in seconds.
 const mipSpacingMM = 2500
 
+// mipEffort is enough for the kernel to prove nearly all optima.
+var mipEffort = setcover.Settings{Moves: 20_000, Pivots: 100_000, Nodes: 5000}
+
 // TestAgainstGeneralSolvers: on the cover problems of surveyed lots, whole and
 // partial, once over and twice over, and on random ones, two general integer programming solvers (COIN-OR
 // CBC and GLPK) find the same optimum as the set-cover kernel, and the kernel
@@ -38,7 +43,7 @@ func TestAgainstGeneralSolvers(t *testing.T) {
 	require.GreaterOrEqual(t, demanding(instances), 40)
 	for name, p := range instances {
 		t.Run(name, func(t *testing.T) {
-			r, err := setcover.Solve(context.Background(), p, setcover.Settings{Moves: 20_000, Pivots: 100_000, Nodes: 5000})
+			r, err := setcover.Solve(context.Background(), p, mipEffort)
 			require.NoError(t, err)
 			if name != "A-023 twice over, 3 per cent dry" { // the bound stays at 9 for 10
 				require.Equal(t, setcover.Optimal, r.Status)
@@ -54,6 +59,50 @@ func TestAgainstGeneralSolvers(t *testing.T) {
 	}
 }
 
+// BenchmarkAgainstCBC solves every instance to the end, with the kernel and with
+// COIN-OR CBC, and reports the processor time of each and the ratio. CBC's
+// includes starting and reading the file, a few milliseconds each.
+func BenchmarkAgainstCBC(b *testing.B) {
+	if _, err := exec.LookPath("cbc"); err != nil {
+		b.Skip("COIN-OR CBC is not installed (Debian package coinor-cbc)")
+	}
+	instances := mipInstances(b)
+	for b.Loop() {
+		var ours, theirs time.Duration
+		for _, p := range instances {
+			start := processorTime(b)
+			_, err := setcover.Solve(context.Background(), p, mipEffort)
+			require.NoError(b, err)
+			ours += processorTime(b) - start
+			theirs += timeCBC(b, p)
+		}
+		n := float64(len(instances))
+		b.ReportMetric(ours.Seconds()*1000/n, "ours-ms/instance")
+		b.ReportMetric(theirs.Seconds()*1000/n, "cbc-ms/instance")
+		b.ReportMetric(theirs.Seconds()/ours.Seconds(), "cbc/ours")
+	}
+}
+
+// processorTime is what this process has used so far.
+func processorTime(b *testing.B) time.Duration {
+	var u syscall.Rusage
+	require.NoError(b, syscall.Getrusage(syscall.RUSAGE_SELF, &u))
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// timeCBC returns the processor time that CBC takes to the proven optimum of p.
+func timeCBC(b *testing.B, p setcover.Problem) time.Duration {
+	file := filepath.Join(b.TempDir(), "cover.lp")
+	f, err := os.Create(file)
+	require.NoError(b, err)
+	require.NoError(b, setcover.WriteLP(f, p))
+	require.NoError(b, f.Close())
+	run := exec.Command("cbc", file, "solve", "solution", file+".cbc")
+	require.NoError(b, run.Run())
+	objective(b, cbcObjective, file+".cbc")
+	return run.ProcessState.UserTime() + run.ProcessState.SystemTime()
+}
+
 // demanding counts the instances whose rows demand more than one column.
 func demanding(instances map[string]setcover.Problem) (n int) {
 	for _, p := range instances {
@@ -64,7 +113,7 @@ func demanding(instances map[string]setcover.Problem) (n int) {
 	return n
 }
 
-func mipInstances(t *testing.T) map[string]setcover.Problem {
+func mipInstances(t testing.TB) map[string]setcover.Problem {
 	out := map[string]setcover.Problem{}
 	batch, err := assemble.Open(context.Background(),
 		[]assemble.Input{{Path: "../../testdata/reference/lots_A.geojson"}}, assemble.Options{})
@@ -196,7 +245,7 @@ func solveGLPK(t *testing.T, file string) int {
 	return objective(t, glpkObjective, out)
 }
 
-func objective(t *testing.T, pattern *regexp.Regexp, file string) int {
+func objective(t testing.TB, pattern *regexp.Regexp, file string) int {
 	text, err := os.ReadFile(file)
 	require.NoError(t, err)
 	found := pattern.FindSubmatch(text)

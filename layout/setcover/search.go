@@ -30,6 +30,7 @@ type search struct {
 	priority  []int64 // of each row
 	unit      []int64 // what a row's priority grows by: its weight, coarsened
 	times     []int32 // how many chosen columns cover each row
+	sum       []int32 // and the sum of their numbers
 	chosen    indexSet
 	score     []int64 // uncovered priority a column would add, or its own share would lose
 	rested    []int   // move at which a column was last added or dropped
@@ -51,7 +52,7 @@ func newSearch(q *reduced, start []int32, seed uint64) *search {
 	s := &search{
 		q: q, rng: rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)),
 		priority: make([]int64, len(q.weights)), unit: make([]int64, len(q.weights)),
-		times: make([]int32, len(q.weights)), chosen: newIndexSet(len(q.columns)),
+		times: make([]int32, len(q.weights)), sum: make([]int32, len(q.weights)), chosen: newIndexSet(len(q.columns)),
 		score: make([]int64, len(q.columns)), rested: make([]int, len(q.columns)),
 		uncovered: newIndexSet(len(q.weights)), lastAdded: -1, lastGone: -1,
 	}
@@ -168,6 +169,7 @@ func (s *search) add(c int32) {
 	s.rested[c] = s.move
 	for _, r := range s.q.columns[c] {
 		s.times[r]++
+		s.sum[r] += c
 		switch s.times[r] - s.q.demand[r] {
 		case 0:
 			s.uncovered.remove(r)
@@ -185,6 +187,7 @@ func (s *search) drop(c int32) {
 	s.rested[c] = s.move
 	for _, r := range s.q.columns[c] {
 		s.times[r]--
+		s.sum[r] -= c
 		switch s.times[r] - s.q.demand[r] {
 		case -1:
 			s.uncovered.add(r)
@@ -211,6 +214,14 @@ func (s *search) rescore(r int32, delta int64, except int32) {
 // many as it demands.
 func (s *search) rescoreChosen(r int32, delta int64, except int32) {
 	left := s.q.demand[r]
+	if left == 1 { // it is what the sum holds besides
+		other := s.sum[r]
+		if s.times[r] == 2 {
+			other -= except
+		}
+		s.score[other] += delta
+		return
+	}
 	for _, d := range s.chosen.members {
 		if d != except && s.q.sets[d].has(r) {
 			s.score[d] += delta

@@ -155,6 +155,17 @@ export class Look {
     return style;
   }
 
+  /** A lot seen from so far that a hatch would be a speck: its hue alone. */
+  speck(status: Status): Style[] {
+    const kind = `speck:${status}`;
+    let style = this.styles.get(kind);
+    if (!style) {
+      const color = { designed: this.p.green, infeasible: this.p.vermillion, invalid: this.p.ink, failed: this.p.purple, undone: this.p.faint, waiting: this.p.faint }[status];
+      this.styles.set(kind, (style = [new Style({ fill: new Fill({ color }), stroke: new Stroke({ color: this.p.paper, width: 0.25 }) })]));
+    }
+    return style;
+  }
+
   private ground(status: Status): string | CanvasPattern {
     const { p } = this;
     switch (status) {

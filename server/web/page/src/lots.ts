@@ -21,7 +21,6 @@ export interface Lot {
 export interface Lots {
   name: string;
   lots: Map<string, Lot>;
-  loose: Feature[]; // without a lot id: the service joins them by place
   layers: Map<string, number>; // features of each layer
 }
 
@@ -30,11 +29,25 @@ export class Unreadable extends Error {}
 
 const maxBytes = 256 * 1024 * 1024; // what the service takes of a request, decompressed
 
-/** Reads a file: GeoJSON, a GeoJSON text sequence or GeoJSON a line. */
-export async function readFile(file: Blob & { name?: string }): Promise<Lots> {
-  const name = file.name ?? 'lots.geojson';
-  if (file.size > maxBytes) throw new Unreadable(`${name} is larger than 256 MB. Split it, or use the command line, which reads files of any size.`);
-  return sort(name, parse(name, await inflated(file)));
+const layers = ['parcel', 'turf', 'bed', 'building', 'hardscape', 'water', 'wall', 'tree', 'no_dig', 'sleeve', 'source', 'controller', 'spot_height', 'head'];
+
+/**
+ * Reads files: GeoJSON, a GeoJSON text sequence or GeoJSON a line. Features that
+ * name no layer are of the one that their file is called after.
+ */
+export async function readFiles(files: File[]): Promise<Lots> {
+  const total = files.reduce((n, f) => n + f.size, 0);
+  if (total > maxBytes) throw new Unreadable('That is more than 256 MB. Split it, or use the command line, which reads files of any size.');
+  const features: Feature[] = [];
+  for (const file of files) {
+    const layer = file.name.toLowerCase().split('.')[0];
+    for (const f of parse(file.name, await inflated(file))) features.push(layers.includes(layer) ? inLayer(f, layer) : f);
+  }
+  return sort(files.length === 1 ? files[0].name : `${files.length} files`, features);
+}
+
+function inLayer(f: Feature, layer: string): Feature {
+  return typeof f.properties?.layer === 'string' ? f : { ...f, properties: { ...f.properties, layer } };
 }
 
 /** The text of a file, unpacked if it is gzipped. */
@@ -93,12 +106,13 @@ function isFeature(value: unknown): value is Feature {
 }
 
 function sort(name: string, features: Feature[]): Lots {
-  const found: Lots = { name, lots: new Map(), loose: [], layers: new Map() };
+  const found: Lots = { name, lots: new Map(), layers: new Map() };
+  let loose = 0;
   for (const f of features) {
     const layer = String(f.properties?.layer ?? 'no layer');
     found.layers.set(layer, (found.layers.get(layer) ?? 0) + 1);
     const id = lotOf(f);
-    if (id === null) found.loose.push(f);
+    if (id === null) loose++;
     else if (found.lots.has(id)) found.lots.get(id)!.features.push(f);
     else found.lots.set(id, { id, features: [f] });
   }
@@ -106,6 +120,7 @@ function sort(name: string, features: Feature[]): Lots {
   if (!found.layers.has('parcel')) {
     throw new Unreadable(`${name} has no parcels. Each feature needs a property "layer", and each lot a feature whose layer is "parcel".`);
   }
+  if (loose > 0) throw new Unreadable(`${loose} of ${features.length} features name no lot: each needs a property "lot". The command line joins layers to lots by place: lotwright design --layer parcel=FILE --layer building=FILE …`);
   return found;
 }
 
@@ -113,11 +128,6 @@ function lotOf(f: Feature): string | null {
   const id = f.properties?.lot;
   if (typeof id === 'number') return String(id);
   return typeof id === 'string' && id !== '' ? id : null;
-}
-
-/** How many lots there are, as far as can be told before they are joined. */
-export function count(l: Lots): number {
-  return l.lots.size + l.loose.filter((f) => f.properties?.layer === 'parcel').length;
 }
 
 /** How many lots bring a measurement of their water. */

@@ -6,7 +6,7 @@ import exampleURL from '../../../../testdata/lots/larkenfold/subdivision.geojson
 import { showScenarios } from './compare';
 import { breathe, byId, download, h } from './dom';
 import { drawLegend } from './legend';
-import { count, measured, readFile, Unreadable, type Feature, type Lots } from './lots';
+import { measured, readFiles, Unreadable, type Lots } from './lots';
 import { LotMap } from './map';
 import { showPanel } from './panel';
 import { byId as idOrder, collection, fileName, resultOf, type Result } from './results';
@@ -39,13 +39,13 @@ const isDark = window.matchMedia('(prefers-color-scheme: dark)');
 
 // --- the lots ----------------------------------------------------------------
 
-async function open(file: Blob & { name?: string }): Promise<void> {
+async function open(files: File[]): Promise<void> {
   running?.abort();
   say('file-fault', '');
-  say('said', `Reading ${file.name ?? 'the file'} …`);
+  say('said', `Reading ${files.map((f) => f.name).join(', ')} …`);
   await breathe();
   try {
-    await show(await readFile(file));
+    await show(await readFiles(files));
   } catch (fault) {
     say('said', '');
     say('file-fault', fault instanceof Unreadable ? fault.message : `The file cannot be read: ${(fault as Error).message}`);
@@ -59,7 +59,7 @@ async function show(lots: Lots): Promise<void> {
   forget();
   showFound(lots);
   byId('map-empty').hidden = true;
-  say('said', `${counted(count(lots), 'lot')} found in ${lots.name}.`);
+  say('said', `${counted(lots.lots.size, 'lot')} found in ${lots.name}.`);
   enable();
   await map.setLots(lots);
 }
@@ -77,22 +77,21 @@ function showFound(lots: Lots): void {
   const layers = [...lots.layers].sort(([a], [b]) => (a < b ? -1 : 1));
   const n = measured(lots);
   byId('found').replaceChildren(
-    h('p', { class: 'big' }, counted(count(lots), 'lot')),
+    h('p', { class: 'big' }, counted(lots.lots.size, 'lot')),
     h('p', {}, `in ${lots.name}`),
-    ...(lots.loose.length > 0 ? [h('p', { class: 'warning' }, `${counted(lots.loose.length, 'feature')} name no lot; the service joins them to lots by place.`)] : []),
     h('details', {}, h('summary', {}, counted(layers.length, 'layer')),
       h('table', { class: 'plain' },
         h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'Layer'), h('th', { scope: 'col', class: 'number' }, 'Features'))),
         h('tbody', {}, ...layers.map(([name, k]) => h('tr', {}, h('th', { scope: 'row' }, name), h('td', { class: 'number' }, decimal(k, 0))))))));
   byId('own').hidden = n === 0;
-  say('own-words', n === count(lots) ? 'Every lot brings a measurement of its own' : `${counted(n, 'lot')} ${n === 1 ? 'brings' : 'bring'} a measurement of ${n === 1 ? 'its' : 'their'} own`);
+  say('own-words', n === lots.lots.size ? 'Every lot brings a measurement of its own' : `${counted(n, 'lot')} ${n === 1 ? 'brings' : 'bring'} a measurement of ${n === 1 ? 'its' : 'their'} own`);
 }
 
 async function openExample(): Promise<void> {
   try {
     const response = await fetch(exampleURL);
     if (!response.ok) throw new Unreadable(`The service answered ${response.status}.`);
-    await open(new File([await response.blob()], 'larkenfold.geojson'));
+    await open([new File([await response.blob()], 'larkenfold.geojson')]);
   } catch {
     say('file-fault', 'The service does not answer. Is "lotwright serve" still running?');
   }
@@ -163,9 +162,8 @@ async function designRest(): Promise<void> {
 
 async function designThese(w: Water, lots: string[]): Promise<void> {
   const before = results.size;
-  const total = lots.length + (found!.loose.length > 0 ? count(found!) - found!.lots.size : 0);
   let drawn = performance.now();
-  await atWork(total, 'Lots done', 'fault', async (signal, done) => {
+  await atWork(lots.length, 'Lots done', 'fault', async (signal, done) => {
     await inRequests(w, lots, signal, (_figures, result) => {
       results.set(result.lot, result);
       take(result);
@@ -176,7 +174,6 @@ async function designThese(w: Water, lots: string[]): Promise<void> {
       }
     });
   });
-  if (found!.loose.length > 0) for (const r of results.values()) await map.adopt(r);
   markUndone();
   redraw();
   sayEnd();
@@ -184,10 +181,8 @@ async function designThese(w: Water, lots: string[]): Promise<void> {
 
 /** Sends lots in requests of a few hundred, in order, and hands on what comes. */
 async function inRequests(w: Water, lots: string[], signal: AbortSignal, onLot: (figures: Figures, result: Result) => void): Promise<void> {
-  const step = found!.loose.length > 0 ? Infinity : lotsARequest; // what is joined by place must stay together
-  for (let i = 0; i < lots.length || i === 0; i += step) {
-    const features: Feature[] = lots.slice(i, i + step).flatMap((lot) => found!.lots.get(lot)!.features);
-    if (step === Infinity) features.push(...found!.loose);
+  for (let i = 0; i < lots.length; i += lotsARequest) {
+    const features = lots.slice(i, i + lotsARequest).flatMap((lot) => found!.lots.get(lot)!.features);
     await design(sent(w, features), query(w), signal, (a) => onLot(a.figures, resultOf(a)));
     if (signal.aborted) return;
   }
@@ -197,7 +192,7 @@ function take(result: Result): void {
   const row = rows.get(result.lot);
   if (row) Object.assign(row, { result, undone: false });
   else {
-    rows.set(result.lot, { lot: result.lot, result });
+    rows.set(result.lot, { lot: result.lot, result }); // the service reads its id another way
     table.setRows([...rows.values()]);
   }
   map.add(result);
@@ -220,11 +215,12 @@ async function atWork(total: number, words: string, faultAt: string, work: (sign
   running?.abort();
   const me = (running = new AbortController());
   const bar = byId<HTMLProgressElement>('bar');
-  let spoken = performance.now();
+  const began = performance.now();
+  let spoken = began;
   const done = (n: number) => {
     bar.max = Math.max(total, n);
     bar.value = n;
-    say('bar-words', `${words}: ${decimal(n, 0)} of ${decimal(Math.max(total, n), 0)}`);
+    say('bar-words', `${words}: ${decimal(n, 0)} of ${decimal(Math.max(total, n), 0)}${left(n, total, performance.now() - began)}`);
     if (performance.now() - spoken > speakEvery) {
       spoken = performance.now();
       say('said', `${decimal(n, 0)} of ${decimal(total, 0)} done.`);
@@ -244,6 +240,12 @@ async function atWork(total: number, words: string, faultAt: string, work: (sign
   }
 }
 
+/** How long the rest will take, once that can be told. */
+function left(n: number, total: number, ms: number): string {
+  const minutes = ((total - n) * ms) / Math.max(n, 1) / 60_000;
+  return n === 0 || ms < 10_000 || minutes < 1 ? '' : `, about ${decimal(minutes, 0)} min left`;
+}
+
 function enable(): void {
   const ready = found !== null && running === null;
   byId<HTMLButtonElement>('go').disabled = !ready;
@@ -251,7 +253,7 @@ function enable(): void {
   byId('cancel').hidden = running === null;
   byId('working').hidden = running === null;
   byId('save').hidden = results.size === 0 || running !== null;
-  byId('rest').hidden = !ready || results.size === 0 || found!.loose.length > 0 || results.size >= found!.lots.size;
+  byId('rest').hidden = !ready || results.size === 0 || results.size >= found!.lots.size;
 }
 
 function sayEnd(): void {
@@ -332,7 +334,7 @@ async function compareAll(): Promise<void> {
   }
   scenarios = [];
   drawScenarios();
-  const each = Math.max(count(found), 1);
+  const each = found.lots.size;
   await atWork(each * list.length, 'Designs done', 'compare-fault', (signal, done) => inScenarios(w, list, signal, done));
   say('said', scenarios.length === list.length ? `${counted(scenarios.length, 'pressure')} compared.` : `Stopped after ${counted(scenarios.length, 'pressure')}.`);
   if (scenarios.length > 0) byId('scenarios-title').focus();
@@ -434,7 +436,7 @@ function listen(): void {
 function listenForFiles(): void {
   const input = field('file');
   input.addEventListener('change', () => {
-    if (input.files?.[0]) void open(input.files[0]);
+    if (input.files && input.files.length > 0) void open([...input.files]);
     input.value = '';
   });
   const over = (e: DragEvent, is: boolean) => {
@@ -445,8 +447,8 @@ function listenForFiles(): void {
   document.addEventListener('dragleave', (e) => over(e, false));
   document.addEventListener('drop', (e) => {
     over(e, false);
-    const file = e.dataTransfer?.files[0];
-    if (file) void open(file);
+    const files = [...(e.dataTransfer?.files ?? [])];
+    if (files.length > 0) void open(files);
   });
 }
 

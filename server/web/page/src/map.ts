@@ -7,7 +7,7 @@ import VectorLayer from 'ol/layer/Vector';
 import VectorSource from 'ol/source/Vector';
 import ScaleLine from 'ol/control/ScaleLine';
 import Zoom from 'ol/control/Zoom';
-import { createEmpty, extend, getCenter, isEmpty } from 'ol/extent';
+import { getCenter, isEmpty } from 'ol/extent';
 import { isEmpty as isBlank } from 'ol/obj';
 import type { Extent } from 'ol/extent';
 import type { Style } from 'ol/style';
@@ -21,7 +21,7 @@ import { breathe } from './dom';
 
 const near = 0.45; // map units a pixel, at and below which what is on the lots is drawn
 const nearLabels = 0.2; // and heads are named
-const farLabels = 3; // above this, lots are not named
+const farLabels = 3; // above this, lots are not named, and have no hatch
 const mostNear = 150; // lots drawn with all that is on them at a time
 
 const format = new GeoJSON({ dataProjection: 'EPSG:4326', featureProjection: 'EPSG:3857' });
@@ -40,7 +40,6 @@ export class LotMap {
   private readonly lots = new globalThis.Map<string, Here>();
   private readonly parcels = new VectorSource();
   private readonly details = new VectorSource();
-  private readonly loose = new VectorSource();
   private readonly chosen = new VectorSource();
   private readonly shown = new globalThis.Map<string, Feature[]>();
   private readonly hidden = new Set<string>();
@@ -54,8 +53,7 @@ export class LotMap {
       new VectorLayer({ source, style: (f, r) => style(f as Feature, r), declutter, maxResolution, updateWhileAnimating: false });
     const onGround = (f: Feature) => this.onLot(f);
     this.layers = [
-      layer(this.parcels, (f) => this.look.lot(this.status(f))),
-      layer(this.loose, onGround, false, near),
+      layer(this.parcels, (f, r) => (r > farLabels ? this.look.speck(this.status(f)) : this.look.lot(this.status(f)))),
       layer(this.details, onGround, false, near),
       layer(this.parcels, () => this.look.boundary(), false, near),
       layer(this.chosen, () => this.look.chosen()),
@@ -126,7 +124,7 @@ export class LotMap {
 
   /** Puts the lots of a file on the map, and nothing else. */
   async setLots(found: Lots): Promise<void> {
-    for (const s of [this.parcels, this.details, this.loose, this.chosen]) s.clear(true);
+    for (const s of [this.parcels, this.details, this.chosen]) s.clear(true);
     this.lots.clear();
     this.shown.clear();
     let batch: Feature[] = [];
@@ -144,7 +142,6 @@ export class LotMap {
       }
     }
     this.parcels.addFeatures(batch);
-    this.loose.addFeatures(found.loose.map(read).filter((f) => f !== null));
     this.fit();
   }
 
@@ -153,17 +150,6 @@ export class LotMap {
     const here = this.lots.get(result.lot);
     if (here) here.result = result;
     this.forget(result.lot);
-  }
-
-  /** Shows a lot that the file did not name, by the outline of its lawn. */
-  async adopt(result: Result): Promise<void> {
-    if (this.lots.has(result.lot)) return;
-    const first = (await plain(result)).find((f) => f.properties?.layer === 'lot');
-    const drawn = first && read(first);
-    if (!drawn) return;
-    drawn.setProperties({ lot: result.lot }, true);
-    this.lots.set(result.lot, { parcel: drawn, ground: [], result });
-    this.parcels.addFeature(drawn);
   }
 
   /** Takes all designs away. */
@@ -199,9 +185,8 @@ export class LotMap {
   /** Moves so that everything is seen. */
   fit(): void {
     this.map.updateSize();
-    const all = createEmpty();
-    for (const s of [this.parcels, this.loose]) if (s.getFeatures().length > 0) extend(all, s.getExtent() as Extent);
-    if (!isEmpty(all)) this.map.getView().fit(all, { padding: [24, 24, 24, 24], maxZoom: 21 });
+    const all = this.parcels.getExtent();
+    if (all && !isEmpty(all)) this.map.getView().fit(all, { padding: [24, 24, 24, 24], maxZoom: 21 });
   }
 
   /** Marks a lot and, if asked, moves to it. */

@@ -22,7 +22,7 @@ export async function showPanel(into: HTMLElement, lot: string, result: Result |
     h('p', { class: 'status' }, h('span', { class: `mark ${status}`, 'aria-hidden': 'true' }), h('strong', {}, statusWords[status])),
     ...(typeof f.reason === 'string' ? [h('p', { class: 'reason' }, f.reason)] : []),
     ...(status === 'designed' ? designed(f, features, system) : []),
-    ...remarks(features),
+    ...remarks(features.filter((n) => !String(f.reason ?? '').includes(String(n.text)))),
     h('p', { class: 'actions' }, h('button', { type: 'button', onclick: () => download(`${fileName(lot)}.geojson`, collection([result])) }, 'Download this lot (GeoJSON)')));
 }
 

@@ -1,5 +1,5 @@
 import { describe, expect, it, test } from 'vitest';
-import { count, measured, parse, readFile, Unreadable, withoutSupply } from '../src/lots';
+import { measured, parse, readFiles, Unreadable, withoutSupply } from '../src/lots';
 import { byId, collection, compare, fileName, resultOf } from '../src/results';
 import { common, sum } from '../src/scenario';
 import { readLots, type Answer } from '../src/service';
@@ -12,7 +12,7 @@ const file = (text: BlobPart, name = 'a.geojson') => new File([text], name);
 
 describe('files', () => {
   it('reads the three forms alike', async () => {
-    const list = [feature('1', 'parcel'), feature('1', 'building'), feature(2, 'parcel'), feature('', 'hardscape')];
+    const list = [feature('1', 'parcel'), feature('1', 'building'), feature(2, 'parcel'), feature('2', 'hardscape')];
     const forms = [
       JSON.stringify({ type: 'FeatureCollection', features: list }, null, 1),
       list.map((f) => JSON.stringify(f)).join('\n'),
@@ -20,17 +20,27 @@ describe('files', () => {
       `\uFEFF${JSON.stringify({ type: 'FeatureCollection', features: list })}`,
     ];
     for (const text of forms) {
-      const lots = await readFile(file(text));
+      const lots = await readFiles([file(text)]);
       expect([...lots.lots.keys()]).toEqual(['1', '2']);
-      expect(lots.loose).toHaveLength(1);
       expect(Object.fromEntries(lots.layers)).toEqual({ parcel: 2, building: 1, hardscape: 1 });
-      expect(count(lots)).toBe(2);
     }
+  });
+
+  it('takes a layer a file, by the name of the file', async () => {
+    const bare = { type: 'Feature', properties: { lot: '1' }, geometry: null };
+    const lots = await readFiles([file(JSON.stringify(bare), 'Parcel.geojson'), file(JSON.stringify(bare), 'building.json'), file(JSON.stringify(bare), 'sheds.json')]);
+    expect(Object.fromEntries(lots.layers)).toEqual({ parcel: 1, building: 1, 'no layer': 1 });
+    expect([lots.name, lots.lots.size]).toEqual(['3 files', 1]);
+  });
+
+  it('takes no feature that names no lot', async () => {
+    const list = [feature('1', 'parcel'), feature('', 'building'), feature(null, 'building')];
+    await expect(readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: list }))])).rejects.toThrow('2 of 3 features name no lot');
   });
 
   it('unpacks gzip', async () => {
     const packed = new Response(file(JSON.stringify(feature('1', 'parcel'))).stream().pipeThrough(new CompressionStream('gzip')));
-    expect(count(await readFile(file(await packed.arrayBuffer(), 'a.geojson.gz')))).toBe(1);
+    expect((await readFiles([file(await packed.arrayBuffer(), 'a.geojson.gz')])).lots.size).toBe(1);
   });
 
   it('names the line that is wrong', () => {
@@ -42,7 +52,7 @@ describe('files', () => {
 
   it('tells and takes away the water of a lot', async () => {
     const own = feature('1', 'parcel', { static_pressure_psi: 60, flow_gpm: 9, name: 'x' });
-    const lots = await readFile(file(JSON.stringify({ type: 'FeatureCollection', features: [own, feature('2', 'parcel')] })));
+    const lots = await readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: [own, feature('2', 'parcel')] }))]);
     expect(measured(lots)).toBe(1);
     expect(withoutSupply(lots.lots.get('1')!.features[0]).properties).toEqual({ lot: '1', layer: 'parcel', name: 'x' });
   });

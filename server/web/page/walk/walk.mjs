@@ -99,7 +99,7 @@ async function mouse(browser, url) {
   await downloads(page, url);
   await comparing(page);
   await page.emulateMedia({ media: 'print' });
-  check('it prints', (await page.pdf({ format: 'A4' })).length > 20_000);
+  check('it prints', (await page.pdf({ format: 'A4', path: pictures && `${pictures}/9-printed.pdf` })).length > 20_000);
   await leave();
 }
 
@@ -117,7 +117,8 @@ async function choosing(page) {
   await accessible(page, 'a lot');
   await picture(page, '3-lot');
   await page.click('input[name="units"][value="metric"]');
-  check('and in metres', /\d m\b/.test(await text(page, '#panel')) && (await page.inputValue('#headPressure')) === '379');
+  await page.waitForFunction(() => /\d m\b/.test(document.getElementById('panel').textContent)); // it reads the design anew
+  check('and in metres', (await page.inputValue('#headPressure')) === '379');
   await page.click('input[name="units"][value="us"]');
   check('and back', (await page.inputValue('#headPressure')) === '55');
   await page.fill('#find', '');
@@ -184,6 +185,10 @@ async function trouble(browser, url) {
     await page.waitForFunction((w) => document.getElementById('file-fault').textContent.includes(w), words);
     checks++;
   }
+  const folder = new URL('../../../../testdata/lots/larkenfold/', import.meta.url).pathname;
+  await page.setInputFiles('#file', ['parcel', 'building', 'hardscape', 'source'].map((layer) => `${folder}${layer}.geojson`));
+  await page.waitForFunction(() => document.getElementById('file-fault').textContent.includes('features name no lot'));
+  checks++;
   const crossed = [[[-30.01, 40], [-30.0098, 40.0002], [-30.0098, 40], [-30.01, 40.0002], [-30.01, 40]]];
   const some = example.features.filter((f) => ['LK-01', 'LK-02', 'LK-03', 'LK-11'].includes(f.properties.lot));
   some.push({ type: 'Feature', properties: { lot: '<b>crossed</b>', layer: 'parcel' }, geometry: { type: 'Polygon', coordinates: crossed } });

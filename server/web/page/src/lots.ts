@@ -120,13 +120,12 @@ function sort(name: string, features: Feature[]): Lots {
   if (!found.layers.has('parcel')) {
     throw new Unreadable(`${name} has no parcels. Each feature needs a property "layer", and each lot a feature whose layer is "parcel".`);
   }
-  if (loose > 0) throw new Unreadable(`${loose} of ${features.length} features name no lot: each needs a property "lot". The command line joins layers to lots by place: lotwright design --layer parcel=FILE --layer building=FILE …`);
+  if (loose > 0) throw new Unreadable(`${loose} of ${features.length} features name no lot: each needs a property "lot" that is text. The command line joins layers to lots by place: lotwright design --layer parcel=FILE --layer building=FILE …`);
   return found;
 }
 
 function lotOf(f: Feature): string | null {
-  const id = f.properties?.lot;
-  if (typeof id === 'number') return String(id);
+  const id = f.properties?.lot; // a number is none: the service does not take one
   return typeof id === 'string' && id !== '' ? id : null;
 }
 

@@ -12,7 +12,7 @@ const file = (text: BlobPart, name = 'a.geojson') => new File([text], name);
 
 describe('files', () => {
   it('reads the three forms alike', async () => {
-    const list = [feature('1', 'parcel'), feature('1', 'building'), feature(2, 'parcel'), feature('2', 'hardscape')];
+    const list = [feature('1', 'parcel'), feature('1', 'building'), feature('2', 'parcel'), feature('2', 'hardscape')];
     const forms = [
       JSON.stringify({ type: 'FeatureCollection', features: list }, null, 1),
       list.map((f) => JSON.stringify(f)).join('\n'),
@@ -34,8 +34,8 @@ describe('files', () => {
   });
 
   it('takes no feature that names no lot', async () => {
-    const list = [feature('1', 'parcel'), feature('', 'building'), feature(null, 'building')];
-    await expect(readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: list }))])).rejects.toThrow('2 of 3 features name no lot');
+    const list = [feature('1', 'parcel'), feature('', 'building'), feature(null, 'building'), feature(3, 'parcel')];
+    await expect(readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: list }))])).rejects.toThrow('3 of 4 features name no lot');
   });
 
   it('unpacks gzip', async () => {

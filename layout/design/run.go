@@ -185,7 +185,7 @@ const squareCentimetres = 1e4 // in a square metre
 func (r *run) placed(ctx context.Context, site placement.Site) (placement.Result, error) {
 	p, err := placement.Place(ctx, site, placement.Settings{
 		CoverageTarget: r.s.CoverageTarget, Moves: r.s.Effort.Moves, Pivots: r.s.Effort.CoverPivots, Nodes: r.s.Effort.CoverNodes,
-		PolishSteps: r.s.Effort.PolishSteps})
+		PolishSteps: r.s.Effort.PolishSteps, Rounds: r.s.Effort.Rounds})
 	r.d.Effort.Moves += p.Moves
 	return p, err
 }

@@ -50,7 +50,7 @@ func (p *placer) refine(ctx context.Context, polished team, r setcover.Result, t
 		}
 		var err error
 		r, err = setcover.Solve(ctx, p.cover, setcover.Settings{
-			Moves: refineMoves << stalls, Pivots: -1, Seed: p.s.Seed, Start: chosen, Goal: goal})
+			Moves: p.refineMoves() << stalls, Pivots: -1, Seed: p.s.Seed, Start: chosen, Goal: goal})
 		if err != nil {
 			return team{}, fmt.Errorf("placing heads again: %w", err)
 		}
@@ -77,6 +77,18 @@ const (
 	refineMoves = 600
 	mostStalls  = 1
 )
+
+// refineMoves is the effort of each new choice: less where little is spent on the
+// first one.
+func (p *placer) refineMoves() int {
+	if p.s.Moves > 0 {
+		return min(refineMoves, p.s.Moves/refineShare)
+	}
+	return refineMoves
+}
+
+// refineShare is the share of the moves of the first choice.
+const refineShare = 4
 
 // refinement holds the fewest heads found to reach the target, nil before any.
 type refinement struct {

@@ -140,8 +140,9 @@ func (r *run) waterArcs(ctx context.Context, last bool) (lower layout.Pressure, 
 		}
 		limit *= 1 - flowMargin
 	}
-	if p := leastOf(lines); p < assumed-throwSlackPressure && !last && p > 0 {
-		return min(p, assumed-leastFall), nil
+	short := leastOf(lines)
+	if short < assumed-pressureSlack && !last && short > 0 {
+		return min(short, assumed-leastFall), nil
 	}
 	r.d.Network.Pipes, r.d.Network.PipeLength = nil, 0
 	if err := r.takeUp(ctx, lines); err != nil {
@@ -155,15 +156,16 @@ func (r *run) waterArcs(ctx context.Context, last bool) (lower layout.Pressure, 
 		}
 		r.failWater(l.settled.Shortfalls)
 	}
+	if short < assumed-pressureSlack {
+		r.failWater([]hydraulic.Shortfall{{Rule: "supply.pressure_low", Text: fmt.Sprintf(
+			"a head has only %v and was placed for %v, after %d layouts: it would take wider pipe or more static pressure", max(short, 0), assumed, layTries)}})
+	}
 	return 0, nil
 }
 
 // flowMargin keeps a valve clear of the design flow by a hair, so that dealing
-// the heads anew ends; throwSlackPressure is the same for pressure.
-const (
-	flowMargin         = 1e-6
-	throwSlackPressure = layout.Pressure(0.001)
-)
+// the heads anew ends.
+const flowMargin = 1e-6
 
 // assumedFlow is what the heads of a line draw at the pressure they were placed
 // for.

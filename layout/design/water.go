@@ -95,22 +95,28 @@ func (r *run) noteRegulator() {
 	r.note("supply.regulator", layout.SeverityInfo, "the supply holds more than the rated band of the head: a pressure regulator is needed")
 }
 
-// assume lays down what every head is taken to do, and what of its throw is held
-// back: a share of it, or what a fall of the pressure would take, if that is more.
+// assume lays down what every head is taken to do.
 func (r *run) assume(row layout.PerformanceRow) {
 	r.d.Throw, r.d.Pressure, r.d.HeadFlow = row.Throw, row.Pressure, row.Flow
+	if r.holdBack(row); r.margin < 0 {
+		low, _ := r.s.Head.Band()
+		r.fail("supply.pressure_low", fmt.Sprintf("%v at the heads, less the %v that it may fall by, is below the rated band of the %s head; it needs at least %v",
+			row.Pressure, r.s.PressureMargin, r.s.Head.Name, low+r.s.PressureMargin))
+	}
+}
+
+// holdBack works out the margin of the throw: the share asked for, or what a fall
+// of the pressure would take, if that is more; negative where the pressure would
+// fall below the rated band.
+func (r *run) holdBack(row layout.PerformanceRow) {
 	r.margin = r.s.Margin
 	if r.s.PressureMargin == 0 {
 		return
 	}
 	fallen, _, ok := r.s.Head.At(row.Pressure - r.s.PressureMargin)
-	if !ok {
-		low, _ := r.s.Head.Band()
-		r.fail("supply.pressure_low", fmt.Sprintf("%v at the heads, less the %v that it may fall by, is below the rated band of the %s head; it needs at least %v",
-			row.Pressure, r.s.PressureMargin, r.s.Head.Name, low+r.s.PressureMargin))
-		return
+	if r.margin = max(r.margin, 1-float64(fallen.Throw/row.Throw)); !ok {
+		r.margin = -1
 	}
-	r.margin = max(r.margin, 1-float64(fallen.Throw/row.Throw))
 }
 
 // failShort ends the run if anything falls short.
@@ -206,7 +212,7 @@ func (r *run) lay(ctx context.Context) error {
 		if !r.plumbing.measured || len(r.d.Network.Pipes) == 0 {
 			return r.gaugedWater(ctx)
 		}
-		lower, err := r.water(ctx, try == layTries-1)
+		lower, err := r.water(ctx, try+1)
 		if err != nil || lower == nil {
 			return err
 		}
@@ -221,60 +227,77 @@ func (r *run) lay(ctx context.Context) error {
 // water reckons the pipe of variable-throw heads. It returns what to assume next
 // if the heads do not get what they need; nil when they do, or when there is
 // nothing less to try.
-func (r *run) water(ctx context.Context, last bool) (*layout.PerformanceRow, error) {
+func (r *run) water(ctx context.Context, tries int) (*layout.PerformanceRow, error) {
 	l, err := r.draw(r.d.Network, r.d.Heads)
 	if err != nil {
 		return nil, err
 	}
 	assumed := layout.PerformanceRow{Pressure: r.d.Pressure, Throw: r.d.Throw, Flow: r.d.HeadFlow}
-	needs := r.neededThrow()
-	least, _ := r.s.Head.PressureFor(needs)
-	if err := r.size(ctx, &l, max(least, assumed.Pressure*layout.Pressure(1-r.s.PipeLossShare))); err != nil {
+	need := r.needed()
+	if err := r.size(ctx, &l, max(need, assumed.Pressure*layout.Pressure(1-r.s.PipeLossShare))); err != nil {
 		return nil, err
 	}
-	if lower := r.lower(assumed, l.settled); !serves(l.settled, needs) && !last && lower != nil {
+	served := serves(l.settled, need)
+	if lower := r.lower(assumed, l.settled, tries); !served && lower != nil {
 		return lower, nil
 	}
 	if err := r.takeUp(ctx, []line{l}); err != nil {
 		return nil, err
 	}
-	if !r.failWater(l.settled.Shortfalls) {
-		r.settleThrow(assumed, l)
+	if r.failWater(l.settled.Shortfalls) {
+		return nil, nil
+	}
+	r.settleThrow(assumed, l)
+	if !served {
+		r.failWater([]hydraulic.Shortfall{{Rule: "supply.pressure_low", Text: fmt.Sprintf(
+			"after %d layouts, the last for %v, a head still has only %v and %v are needed for the coverage asked for: it would take wider pipe or %v more static pressure",
+			tries, assumed.Pressure, l.settled.Least.Pressure, need, need-l.settled.Least.Pressure)}})
 	}
 	return nil, nil
 }
 
-// neededThrow is the least throw with which the heads, where they stand, reach
-// the target, the margin kept.
-func (r *run) neededThrow() layout.Length {
-	if r.d.ThrowSlack == 0 {
-		return r.d.Throw
+// needed is the least pressure at which the heads, where they stand, reach the
+// target with what is held back: a share of the throw, or a fall of the pressure.
+// It is no more than they were placed for.
+func (r *run) needed() layout.Pressure {
+	held := min(r.d.Throw*layout.Length(1-r.margin), r.d.Throw-r.d.ThrowSlack) + throwSlack
+	need := r.d.Pressure
+	if p, ok := r.s.Head.PressureFor(held / layout.Length(1-r.s.Margin)); ok {
+		need = min(need, p)
 	}
-	held := r.d.Throw - r.d.ThrowSlack
-	return min(r.d.Throw, held/layout.Length(1-r.margin)+throwSlack)
+	if r.s.PressureMargin == 0 {
+		return need
+	}
+	p, _ := r.s.Head.PressureFor(held)
+	return min(r.d.Pressure, max(need, p+r.s.PressureMargin))
 }
 
-// throwSlack is the grid's millimetre.
-const throwSlack layout.Length = 0.001
+// throwSlack is the grid's millimetre, and pressureSlack what a solution leaves
+// unbalanced, many times over.
+const (
+	throwSlack    layout.Length   = 0.001
+	pressureSlack layout.Pressure = 0.001
+)
 
-// serves reports whether every head throws as far as it must.
-func serves(s hydraulic.Settled, throw layout.Length) bool {
-	return !slices.ContainsFunc(s.Heads, func(h hydraulic.HeadState) bool { return !h.InBand || h.Row.Throw < throw-throwSlack })
+// serves reports whether every head has the pressure that it must have.
+func serves(s hydraulic.Settled, need layout.Pressure) bool {
+	return !slices.ContainsFunc(s.Heads, func(h hydraulic.HeadState) bool { return !h.InBand || h.Pressure < need-pressureSlack })
 }
 
 // leastFall is the least fall of the pressure assumed from one layout to the next.
 const leastFall = layout.Pressure(layout.KPaPerPSI)
 
-// lower returns what to assume after a layout whose heads fell short; nil at the
-// foot of the rated band.
-func (r *run) lower(assumed layout.PerformanceRow, s hydraulic.Settled) *layout.PerformanceRow {
+// lower returns what to assume after so many layouts whose heads fell short: for
+// the last, the foot of the rated band, and nil after that. What the pressure may
+// fall by is kept above the foot.
+func (r *run) lower(assumed layout.PerformanceRow, s hydraulic.Settled, tries int) *layout.PerformanceRow {
 	low, _ := r.s.Head.Band()
-	foot, _, _ := r.s.Head.At(low + r.s.PressureMargin)
-	if assumed.Pressure <= foot.Pressure || s.Worst < 0 {
+	foot, _, ok := r.s.Head.At(low + r.s.PressureMargin)
+	if !ok || assumed.Pressure <= foot.Pressure || s.Worst < 0 || tries >= layTries {
 		return nil
 	}
 	row, _, ok := r.s.Head.At(min(s.Heads[s.Worst].Pressure, assumed.Pressure-leastFall))
-	if !ok {
+	if !ok || row.Pressure < foot.Pressure || tries == layTries-1 {
 		row = foot
 	}
 	return &row
@@ -324,6 +347,8 @@ func (r *run) settleThrow(assumed layout.PerformanceRow, l line) {
 	if row.Throw < assumed.Throw && len(l.heads) == len(r.d.Heads) {
 		before := r.d.Heads
 		r.d.Throw, r.d.Heads = row.Throw, nil
+		r.holdBack(row)
+		r.margin = max(r.margin, 0)
 		at := headPlaces(before)
 		r.settleOn(placement.Result{Heads: at, Coverage: r.share(at, r.heldThrowMM())})
 		for i := range r.d.Heads {

@@ -351,9 +351,9 @@ func TestRandomNetworks(t *testing.T) {
 		}
 		sockets := 2*n[takeoff.Coupling] + 2*n[takeoff.Elbow90] + 2*n[takeoff.Elbow45] + 3*n[takeoff.Tee] +
 			2*n[takeoff.ThreadedTee] + n[takeoff.ThreadedElbow] + n[takeoff.MaleAdapter] + n[takeoff.Cap]
-		stubs := sockets - ends // two for each short piece between fittings at one place
-		require.GreaterOrEqual(t, stubs, 0)
-		require.Zero(t, stubs%2, "sockets and ends of pipe come in pairs")
+		between := sockets - ends // two for each short piece between fittings at one place
+		require.GreaterOrEqual(t, between, 0)
+		require.Zero(t, between%2, "sockets and ends of pipe come in pairs")
 		require.Equal(t, len(d.Heads), n[takeoff.Head])
 		require.Equal(t, len(d.Heads), n[takeoff.ThreadedTee]+n[takeoff.ThreadedElbow])
 		checkCuts(t, list)

@@ -47,9 +47,9 @@ func inPieces(runs []layout.TrenchRun, i int) bool {
 // mergedAt returns the network with a tee moved to the other end of a run; ok is
 // false where that would make it too long.
 func mergedAt(net layout.Network, run int, tee, end string) (out layout.Network, ok bool) {
-	stub := slices.Clone(net.Runs[run].Path)
+	short := slices.Clone(net.Runs[run].Path)
 	if net.Runs[run].To == tee { // from the tee to the end
-		slices.Reverse(stub)
+		slices.Reverse(short)
 	}
 	out = net
 	out.Runs = slices.Delete(slices.Clone(net.Runs), run, run+1)
@@ -57,17 +57,17 @@ func mergedAt(net layout.Network, run int, tee, end string) (out layout.Network,
 	for i := range out.Runs {
 		r := &out.Runs[i]
 		switch {
-		case r.To == tee && r.Path[len(r.Path)-1] == stub[0]:
-			r.Path = straightened(append(slices.Clone(r.Path), stub[1:]...))
-		case r.From == tee && r.Path[0] == stub[0]:
-			back := slices.Clone(stub)
+		case r.To == tee && r.Path[len(r.Path)-1] == short[0]:
+			r.Path = straightened(append(slices.Clone(r.Path), short[1:]...))
+		case r.From == tee && r.Path[0] == short[0]:
+			back := slices.Clone(short)
 			slices.Reverse(back)
 			r.Path = straightened(append(back, r.Path[1:]...))
 		case r.To == tee || r.From == tee: // another piece of a stretch that changes surface
 		default:
 			continue
 		}
-		if r.Path[0] == stub[len(stub)-1] || r.Path[len(r.Path)-1] == stub[len(stub)-1] {
+		if r.Path[0] == short[len(short)-1] || r.Path[len(r.Path)-1] == short[len(short)-1] {
 			r.Length += net.Runs[run].Length
 			out.TrenchLength += net.Runs[run].Length
 		}

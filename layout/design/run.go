@@ -115,7 +115,7 @@ func (r *run) supply(ctx context.Context) error {
 	if supply.HeadPressure == nil {
 		return r.atTap(ctx, supply)
 	}
-	w, short := hydraulic.AtHead(supply, r.s.Head, hydraulic.Options{})
+	w, short := hydraulic.Gauged(*supply.HeadPressure, r.s.Head)
 	if short != nil {
 		r.fail(short.Rule, short.Text)
 		return nil

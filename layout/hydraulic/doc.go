@@ -25,9 +25,8 @@
 //
 // A head throws as far as its own pressure drives it, after all losses. [Settle]
 // gives the pressure, throw and flow of each head, running alone or in a zone.
-// Since that depends on where the heads stand, and where they stand on the
-// throw, [Agree] alternates between the two: the throw assumed only ever
-// falls, so that it ends; it says so when it ends without agreement.
+// That depends on where the heads stand, and where they stand on the throw:
+// bringing the two together is for who places the heads.
 //
 // # Units
 //

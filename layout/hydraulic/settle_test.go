@@ -2,7 +2,6 @@ package hydraulic_test
 
 import (
 	"context"
-	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -207,88 +206,4 @@ func TestUnsoundSettling(t *testing.T) {
 	empty := settle(t, chain(hydraulic.Held(1)), hydraulic.Limits{})
 	assert.Equal(t, -1, empty.Worst)
 	assert.Empty(t, empty.Heads)
-}
-
-// lotBy stands for placement: the less heads throw, the more there are and the
-// longer the line.
-func lotBy(t *testing.T, source hydraulic.Curve, size string, seen *[]float64) func(context.Context, layout.PerformanceRow) (hydraulic.Settled, error) {
-	return func(_ context.Context, r layout.PerformanceRow) (hydraulic.Settled, error) {
-		*seen = append(*seen, r.Throw.Feet())
-		heads := int(400 / r.Throw.Feet())
-		var links []hydraulic.Link
-		for range heads {
-			links = append(links, pipe(size, r.Throw.Feet()))
-		}
-		n := chain(source, links...)
-		for i := range heads {
-			n.Nodes[i+1].Emitter = generic()
-		}
-		return settle(t, n, hydraulic.Limits{}), nil
-	}
-}
-
-// TestAgree: the throw assumed only falls, and where it ends every head reaches
-// it in the network of that very layout.
-func TestAgree(t *testing.T) {
-	m := layout.GenericVariableThrow()
-	agreed, failed := 0, 0
-	for seed := range uint64(60) {
-		r := rand.New(rand.NewPCG(seed, 11))
-		source := measured(between(r, 42, 75), between(r, 7, 14), between(r, 25, 40))
-		start, _, ok := m.At(layout.PSI(between(r, 45, 70)))
-		require.True(t, ok)
-		var seen []float64
-		a, err := hydraulic.Agree(context.Background(), m, start, lotBy(t, source, "3/4 in", &seen))
-		require.NoError(t, err)
-		assert.LessOrEqual(t, len(seen), 8)
-		assert.Len(t, a.Tried, len(seen))
-		assert.InDelta(t, start.Throw.Feet(), seen[0], 1e-9)
-		for i := 1; i < len(seen); i++ {
-			assert.Less(t, seen[i], seen[i-1], "seed %d", seed)
-		}
-		if !a.Agreed {
-			failed++
-			assert.NotEmpty(t, a.Reason)
-			assert.InDelta(t, 25, seen[len(seen)-1], 1e-9, "the foot of the band was tried")
-			assert.NotEmpty(t, a.Settled.Shortfalls)
-			continue
-		}
-		agreed++
-		for _, h := range a.Settled.Heads {
-			assert.True(t, h.InBand)
-			assert.GreaterOrEqual(t, h.Row.Throw, a.Row.Throw-0.001)
-		}
-	}
-	t.Log("agreed", agreed, "failed", failed)
-	assert.Greater(t, agreed, 10)
-	assert.Greater(t, failed, 10)
-}
-
-// TestAgreeFallsFastEnough: even if every layout falls short by a hair only, the
-// pressure assumed falls by one psi at least, and the eighth try is the foot.
-func TestAgreeFallsFastEnough(t *testing.T) {
-	m := layout.GenericVariableThrow()
-	a, err := hydraulic.Agree(context.Background(), m, m.Rows[2], func(_ context.Context, r layout.PerformanceRow) (hydraulic.Settled, error) {
-		row, _, ok := m.At(r.Pressure - layout.PSI(0.02))
-		return hydraulic.Settled{Heads: []hydraulic.HeadState{{Pressure: r.Pressure - layout.PSI(0.02), Row: row, InBand: ok}}}, nil
-	})
-	require.NoError(t, err)
-	assert.False(t, a.Agreed)
-	require.Len(t, a.Tried, 8)
-	for i, psi := range []float64{70, 69, 68, 67, 66, 65, 64, 40} {
-		assert.InDelta(t, psi, a.Tried[i].Pressure.PSI(), 1e-9)
-	}
-	assert.Contains(t, a.Reason, "8 layouts")
-}
-
-func TestAgreeRefuses(t *testing.T) {
-	m := layout.GenericVariableThrow()
-	_, err := hydraulic.Agree(context.Background(), m, layout.PerformanceRow{Pressure: layout.PSI(30)}, nil)
-	assert.ErrorContains(t, err, "below the rated band")
-	_, err = hydraulic.Agree(context.Background(), layout.HeadModel{}, m.Rows[0], nil)
-	assert.Error(t, err)
-	_, err = hydraulic.Agree(context.Background(), m, m.Rows[0], func(context.Context, layout.PerformanceRow) (hydraulic.Settled, error) {
-		return hydraulic.Settled{}, context.Canceled
-	})
-	assert.ErrorIs(t, err, context.Canceled)
 }

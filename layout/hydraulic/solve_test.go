@@ -265,14 +265,12 @@ func TestTableHead(t *testing.T) {
 }
 
 // TestTableHeadIsTheWorkingPoint: behind nothing but a pressure that is always
-// lost, a head comes to the working point that [hydraulic.AtHead] finds by
-// bisection.
+// lost, a head comes to the working point that bisection finds.
 func TestTableHeadIsTheWorkingPoint(t *testing.T) {
 	m := layout.GenericVariableThrow()
 	supply := tested(75, 6, 60)
-	w, short := hydraulic.AtHead(supply, m, hydraulic.Options{Allowance: layout.PSI(10), FlowShare: 1})
-	require.Nil(t, short)
 	curve, _ := hydraulic.NewCurve(supply)
+	w := workingPoint(curve, m, layout.PSI(10))
 	n := chain(curve, hydraulic.Link{Element: hydraulic.LossCurve{Offset: layout.PSI(10), Points: []hydraulic.LossPoint{{Flow: 100, Loss: layout.PSI(10)}}}})
 	n.Nodes[1].Emitter = hydraulic.TableEmitter{Model: m}
 	r := solve(t, n)

@@ -92,88 +92,22 @@ func NewCurve(s layout.Supply) (Curve, *Shortfall) {
 	return c, nil
 }
 
-// Options steer [AtHead].
-type Options struct {
-	Allowance layout.Pressure // lost between the tap and the head, at any flow
-	FlowShare float64         // share of the measured flow that may be used
-}
-
-// WorkingPoint is how a single head runs on a supply.
+// WorkingPoint is how a single head runs.
 type WorkingPoint struct {
 	layout.PerformanceRow
-	Regulated bool // the supply holds more than the rated band: a regulator is needed
-	Notes     []layout.Note
+	Regulated bool // the pressure is above the rated band: a regulator is needed
 }
 
-// AtHead returns the working point of one head running alone: the pressure at
-// which what the supply holds, less the allowance, equals what the head takes
-// at its flow. A given head pressure is taken as it is. Below the rated band
-// there is a shortfall and no working point: nothing is extrapolated.
-func AtHead(s layout.Supply, m layout.HeadModel, o Options) (WorkingPoint, *Shortfall) {
-	if s.HeadPressure != nil {
-		return gauged(*s.HeadPressure, m)
-	}
-	curve, short := NewCurve(s)
-	if short != nil {
-		return WorkingPoint{}, short
-	}
-	p, short := balance(curve, m, o.Allowance)
-	if short != nil {
-		return WorkingPoint{}, short
-	}
-	w := at(m, p)
-	w.Notes = curve.Notes()
-	if limit := curve.Test.Flow * layout.Flow(o.FlowShare); w.Flow > limit {
-		return WorkingPoint{}, &Shortfall{"supply.flow_low", fmt.Sprintf(
-			"one head takes %v and %.0f %% of the measured %v is %v: at least %v must be measured",
-			w.Flow, 100*o.FlowShare, curve.Test.Flow, limit, w.Flow/layout.Flow(o.FlowShare))}
-	}
-	return w, nil
-}
-
-// gauged is the working point at a pressure read at the head itself.
-func gauged(p layout.Pressure, m layout.HeadModel) (WorkingPoint, *Shortfall) {
-	if low, _ := m.Band(); p < low {
+// Gauged is the working point at a pressure read at the head itself. Below the
+// rated band there is a shortfall and no working point: nothing is extrapolated.
+func Gauged(p layout.Pressure, m layout.HeadModel) (WorkingPoint, *Shortfall) {
+	row, regulated, ok := m.At(p)
+	if !ok {
+		low, _ := m.Band()
 		return WorkingPoint{}, &Shortfall{"supply.pressure_low", fmt.Sprintf(
 			"%v at the head is below the rated band of the %s head; it needs at least %v", p, m.Name, low)}
 	}
-	return at(m, p), nil
-}
-
-func at(m layout.HeadModel, p layout.Pressure) WorkingPoint {
-	row, regulated, _ := m.At(p)
-	return WorkingPoint{PerformanceRow: row, Regulated: regulated}
-}
-
-// bisections settle a pressure within the band to less than a pascal.
-const bisections = 50
-
-// balance returns the pressure at the head. What the supply holds falls with
-// the flow, and the flow rises with the pressure, so the surplus over the
-// head's own pressure falls steadily: bisection finds its zero.
-func balance(c Curve, m layout.HeadModel, allowance layout.Pressure) (layout.Pressure, *Shortfall) {
-	surplus := func(p layout.Pressure) layout.Pressure {
-		row, _, _ := m.At(p)
-		return c.At(row.Flow) - allowance - p
-	}
-	low, high := m.Band()
-	if lack := -surplus(low); lack > 0 {
-		return 0, &Shortfall{"supply.pressure_low", fmt.Sprintf(
-			"the supply holds %v at the head, after %v lost on the way, and the %s head needs at least %v: "+
-				"%v more static pressure would be needed",
-			low-lack, allowance, m.Name, low, lack)}
-	}
-	if s := surplus(high); s >= 0 {
-		return high + s, nil
-	}
-	for range bisections {
-		if mid := (low + high) / 2; surplus(mid) >= 0 {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return low, nil
+	return WorkingPoint{row, regulated}, nil
 }
 
 // The rule of thumb: 5 gal within 45 s from the open tap, and at least 40 psi.

@@ -34,8 +34,7 @@ type auditCommand struct {
 	Drawings string `placeholder:"BOOK.pdf" help:"With --built: record drawings, bound into one book." group:"Output:"`
 	sheetFlags
 
-	HeadPressure *layout.Pressure `placeholder:"55psi" help:"As it was designed." group:"Water:"`
-	supplyFlags
+	waterFlags
 	designFlags
 }
 
@@ -73,13 +72,8 @@ func (a *auditCommand) settings() (design.Settings, error) {
 	if err != nil {
 		return s, err
 	}
-	if s.Supply, err = a.supply(); err != nil {
-		return s, err
-	}
-	if a.HeadPressure != nil {
-		s.Supply.HeadPressure = a.HeadPressure
-	}
-	return s, nil
+	s.Supply, err = a.water()
+	return s, err
 }
 
 // compare sets beside the designs what was built of them.

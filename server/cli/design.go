@@ -14,8 +14,7 @@ import (
 type designCommand struct {
 	inputFlags
 	outputFlags
-	HeadPressure *layout.Pressure `placeholder:"55psi" help:"Pressure at every head, as a gauge at the nozzle reads; no losses are taken off." group:"Water:"`
-	supplyFlags
+	waterFlags
 	designFlags
 	Packet string `placeholder:"DIR" help:"Folder for the whole job: beside what --out DIR/ writes, parts and cut lists, prices, pressure budgets, run times, and a folder a lot with its field sheet." group:"Output:"`
 	jobFlags
@@ -70,14 +69,8 @@ func (d *designCommand) plan() (p plan, err error) {
 	if p.settings, err = d.designFlags.settings(); err != nil {
 		return p, err
 	}
-	if p.settings.Supply, err = d.supply(); err != nil {
+	if p.settings.Supply, err = d.water(); err != nil {
 		return p, err
-	}
-	if d.HeadPressure != nil {
-		if p.settings.Supply != (layout.Supply{}) {
-			return p, usagef("--head-pressure bypasses the supply: leave out --static-pressure, --flow-test and --bucket")
-		}
-		p.settings.Supply.HeadPressure = d.HeadPressure
 	}
 	if p.job, err = d.job(); err != nil {
 		return p, err

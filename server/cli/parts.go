@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"lotwright/layout"
 	"lotwright/layout/design"
 	"lotwright/layout/schedule"
 	"lotwright/layout/takeoff"
@@ -19,8 +18,7 @@ import (
 // lotRun designs lots for the sake of what follows from them.
 type lotRun struct {
 	inputFlags
-	HeadPressure *layout.Pressure `placeholder:"55psi" help:"Pressure at every head, as a gauge at the nozzle reads; no losses are taken off." group:"Water:"`
-	supplyFlags
+	waterFlags
 	designFlags
 	runFlags
 	progressFlags
@@ -30,16 +28,8 @@ func (l *lotRun) settings() (s design.Settings, err error) {
 	if s, err = l.designFlags.settings(); err != nil {
 		return s, err
 	}
-	if s.Supply, err = l.supply(); err != nil {
-		return s, err
-	}
-	if l.HeadPressure != nil {
-		if s.Supply != (layout.Supply{}) {
-			return s, usagef("--head-pressure bypasses the supply: leave out --static-pressure, --flow-test and --bucket")
-		}
-		s.Supply.HeadPressure = l.HeadPressure
-	}
-	return s, nil
+	s.Supply, err = l.water()
+	return s, err
 }
 
 // into designs the lots and puts them into a sink, which is opened once the

@@ -29,6 +29,25 @@ func (f supplyFlags) supply() (layout.Supply, error) {
 	return s, nil
 }
 
+// waterFlags say what is known of the water: the pressure at the heads, or a
+// supply.
+type waterFlags struct {
+	HeadPressure *layout.Pressure `placeholder:"55psi" help:"Pressure at every head, as a gauge at the nozzle reads; no losses are taken off." group:"Water:"`
+	supplyFlags
+}
+
+// water checks that what was given belongs together.
+func (f waterFlags) water() (layout.Supply, error) {
+	s, err := f.supply()
+	if err != nil || f.HeadPressure == nil {
+		return s, err
+	}
+	if s != (layout.Supply{}) {
+		return s, usagef("--head-pressure bypasses the supply: leave out --static-pressure, --flow-test and --bucket")
+	}
+	return atHeads(*f.HeadPressure), nil
+}
+
 // steering is what steers a design, from flags or from a request: nil asks for
 // the default, zero for none.
 type steering struct {

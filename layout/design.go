@@ -96,6 +96,15 @@ type PipeRun struct {
 	Loss     Pressure // at that flow, fittings included
 }
 
+// CableHop is control cable along the trench from one stop to the next, the point
+// of connection being the first.
+type CableHop struct {
+	From, To string
+	Way      Length // along the trench
+	Laid     Length // of the standard lengths that it takes, slack at both ends included
+	Joints   int    // between them, each in a valve box
+}
+
 // Network is the trench network and the pipe in it.
 type Network struct {
 	POC        geom.Point
@@ -103,6 +112,8 @@ type Network struct {
 
 	Runs  []TrenchRun
 	Pipes []PipeRun
+
+	Cable []CableHop // control cable of heads with valves of their own, in the order it passes them
 
 	TrenchLength         Length // dug once, however many lines share it
 	SpanningTreeLength   Length // of the minimum spanning tree over least-cost paths

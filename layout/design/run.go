@@ -413,6 +413,11 @@ func (r *run) network(ctx context.Context) error {
 		r.d.Notes = append(r.d.Notes, layout.Note{Rule: "poc.assumed", Severity: layout.SeverityWarning, At: &poc,
 			Text: "no source was given: the point of connection is assumed here"})
 	}
+	if r.s.Family == nil {
+		if err := r.cable(); err != nil {
+			return err
+		}
+	}
 	if len(n.Unreached) > 0 && r.d.Status == layout.StatusDesigned {
 		r.d.Status, r.d.Reason = layout.StatusInfeasible, n.Unreached[0].Text
 	}

@@ -328,3 +328,23 @@ func TestShortOfTheMargin(t *testing.T) {
 	assert.Greater(t, designed, 4)
 	assert.Positive(t, missed)
 }
+
+// TestCableChain: the cable passes every head once, from the point of connection,
+// and covers its way with slack to spare.
+func TestCableChain(t *testing.T) {
+	d := run(t, suburban(), gauged(55))
+	require.Len(t, d.Network.Cable, len(d.Heads))
+	from, passed := "POC", map[string]bool{}
+	for _, h := range d.Network.Cable {
+		assert.Equal(t, from, h.From)
+		assert.False(t, passed[h.To])
+		passed[h.To], from = true, h.To
+		assert.GreaterOrEqual(t, h.Laid.Feet(), h.Way.Feet()+6-1e-9, "3 ft at each end")
+		assert.InDelta(t, float64(h.Joints+1)*50, h.Laid.Feet(), 1e-9)
+	}
+	for _, h := range d.Heads {
+		assert.True(t, passed[h.Label], h.Label)
+	}
+	f := layout.GenericRotor()
+	assert.Empty(t, run(t, yard(), fixedArc(f, 45)).Network.Cable, "fixed-arc heads carry no valves")
+}

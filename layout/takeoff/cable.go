@@ -2,24 +2,20 @@ package takeoff
 
 import "lotwright/layout"
 
-// cable lists the control cable of heads with valves of their own: from the
-// controller to the point of connection and along every pipe, with a joint at
-// every head and wherever pipes branch.
+// cable lists the control cable of heads with valves of their own, in the standard
+// lengths that the chain from stop to stop takes: a joint at the point of
+// connection and at every head, and between two lengths one in a box of its own.
 func (j *job) cable() {
-	if len(j.d.Network.Pipes) == 0 {
+	hops := j.d.Network.Cable
+	if len(hops) == 0 {
 		return
 	}
-	for _, p := range j.d.Network.Pipes {
-		j.t.add(ControlCable, "", j.withSpare(p.Length), p.Label)
-	}
-	for _, n := range nodesOf(j.d) {
-		switch {
-		case len(n.heads) > 0:
-			for _, h := range n.heads {
-				j.splice(ControlCable, "", h, 1)
-			}
-		case len(n.arms) > 2 || n.label == layout.POCLabel && len(n.arms) > 1:
-			j.splice(ControlCable, "", n.label, 1)
+	j.t.count(WireJoint, "", 1, layout.POCLabel)
+	for _, h := range hops {
+		j.t.add(ControlCable, "", quantityOf(h.Laid.Metres()), h.From, h.To)
+		j.t.count(WireJoint, "", 1+h.Joints, h.To)
+		if h.Joints > 0 {
+			j.t.count(ValveBox, "", h.Joints, h.To)
 		}
 	}
 	j.fromController(ControlCable, "", 1)

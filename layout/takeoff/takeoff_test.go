@@ -48,7 +48,8 @@ func head(label string, at geom.Point) layout.Head {
 func garden() *layout.Design {
 	return withTrench(&layout.Design{LotID: "garden", Status: layout.StatusDesigned, HeadKind: layout.VariableThrow,
 		Heads: []layout.Head{head("H1", m(4, 0)), head("H2", m(20, 0)), head("H3", m(14, 7))},
-		Network: layout.Network{POC: m(0, 0), Pipes: []layout.PipeRun{
+		Network: layout.Network{POC: m(0, 0), Cable: []layout.CableHop{{From: "POC", To: "H1", Way: 4, Laid: 15.24},
+			{From: "H1", To: "H2", Way: 16, Laid: 30.48, Joints: 1}, {From: "H2", To: "H3", Way: 21, Laid: 30.48, Joints: 1}}, Pipes: []layout.PipeRun{
 			pipe("P1", "POC", "H1", "1 in", m(0, 0), m(4, 0)),
 			pipe("P2", "H1", "T1", "1 in", m(4, 0), m(10, 0)),
 			pipe("P3", "T1", "H2", "1 in", m(10, 0), m(20, 0)),
@@ -94,13 +95,13 @@ func TestGardenByHand(t *testing.T) {
 		"union 1 in":                     {"1", "POC"},
 		"male_adapter 1 in":              {"1", "POC"},
 		"nipple 1 in":                    {"3", "POC"},
-		"valve_box":                      {"1", "POC"},
-		"wire_joint":                     {"4", "H1 H2 H3 T1"},
+		"valve_box":                      {"3", "POC H2 H3"},
+		"wire_joint":                     {"6", "POC H1 H2 H3"},
 		"trench soil":                    {"31", "POC–H1 H1–T1 T1–H2 T1–H3"},
 		"labour trench in soil":          {"7.75", "POC–H1 H1–T1 T1–H2 T1–H3"}, // 15 min a metre
 		"sod":                            {"9.449", "POC–H1 H1–T1 T1–H2 T1–H3"},
-		// 31 m and 5 % along the pipes, 10.5 m from the controller, four joints of 0.914 m.
-		"control_cable": {"46.706", "POC H1 H2 H3 P1 P2 P3 P4 T1"},
+		// Five lengths of 50 ft and 10.5 m from the controller.
+		"control_cable": {"86.7", "POC H1 H2 H3"},
 	}
 	for name, w := range want {
 		l, ok := lines[name]

@@ -9,7 +9,8 @@ usage: check_packet.py FOLDER SCRATCH
   is left, row by row.
 - Run times: the volumes of a lot's months add up to water_use.csv; every calendar has
   as many events as programs begin.
-- Poppler finds the id of every lot in the book, and its heads on its own sheet.
+- Poppler finds the id of every lot in the book, and its heads on its own sheet, and the sum of
+  parts in the book.
 """
 
 import collections
@@ -102,6 +103,8 @@ def words(pdf):
 def sheets():
     book = words(folder / "book.pdf")
     lots = sorted(p.name for p in (folder / "lots").iterdir())
+    parts = sum(number(r["cost"]) for r in rows(folder / "totals.csv"))
+    check(f"{parts:.2f}" in book, f"the sum of parts, {parts:.2f}, is not in the book")
     for lot in lots:
         check(lot in book, f"lot {lot} is not in the book")
         sheet = words(folder / "lots" / lot / "sheet.pdf")

@@ -275,7 +275,7 @@ func (s *packetSink) keep() error {
 	}
 	defer s.book.Close()
 	faults := []error{
-		s.books.bind(),
+		s.books.bind(totalsTable(&s.batch, s.job.sheets.Units != sheet.Metric)),
 		writeFile(filepath.Join(s.job.folder, workbookName), func(w io.Writer) error { return s.book.Write(w, &s.batch, cuts) }),
 		writeFile(filepath.Join(s.job.folder, totalsName), func(w io.Writer) error { return takeoff.WriteTotals(w, &s.batch) }),
 		s.linesFile.keep(), s.budget.keep(), s.runs.keep(), s.program.keep(), s.water.keep(),

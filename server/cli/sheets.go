@@ -96,6 +96,23 @@ func partsTable(bill takeoff.Bill, us bool) sheet.Table {
 	return t
 }
 
+// totalsTable lists what to buy for the batch.
+func totalsTable(b *takeoff.Batch, us bool) sheet.Table {
+	all := takeoff.Bill{Sums: b.Sums}
+	for _, l := range b.Lines() {
+		all.Lines = append(all.Lines, l.BillLine)
+	}
+	for _, l := range b.Unpriced() {
+		all.Unpriced = append(all.Unpriced, l.Line)
+	}
+	t := partsTable(all, us)
+	t.Title = "Parts of " + plural(b.Lots, "lot")
+	t.Rows = append(t.Rows, []string{"Labour", "", all.LabourHours.String() + " h", all.Labour.String()},
+		[]string{"Parts and labour", "", "", all.Total().String()})
+	t.Sums = 3
+	return t
+}
+
 // words writes an item's name as people do: swing_joint becomes swing joint.
 func words(item string) string { return strings.ReplaceAll(item, "_", " ") }
 

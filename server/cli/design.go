@@ -115,7 +115,7 @@ func (d *designCommand) Run(ctx context.Context, c *console) error {
 
 // designAll puts the outcome of every lot into the sink, in order, and returns
 // the ids of those that are missing because the run ended early.
-func (d *designCommand) designAll(ctx context.Context, p plan, lots *lotList, to sink) (missing []string, err error) {
+func (f runFlags) designAll(ctx context.Context, p plan, lots *lotList, to sink) (missing []string, err error) {
 	begun, err := ordered(ctx, lots.len(), p.workers,
 		func(i int) *outcome { return work(ctx, lots.item(i), p.settings) },
 		func(_ int, o *outcome) error {
@@ -124,7 +124,7 @@ func (d *designCommand) designAll(ctx context.Context, p plan, lots *lotList, to
 				return nil
 			}
 			err := to.put(o)
-			if err == nil && d.FailFast && o.design.Status != layout.StatusDesigned {
+			if err == nil && f.FailFast && o.design.Status != layout.StatusDesigned {
 				return errStop
 			}
 			return err

@@ -50,8 +50,7 @@ func (l *lotRun) into(ctx context.Context, c *console, s design.Settings, open f
 	}
 	count := &countSink{tally: newTally()}
 	all := sinks{count, to, progressSink{l.start(c.err, lots.len())}}
-	d := designCommand{runFlags: l.runFlags}
-	missing, err := d.designAll(ctx, plan{settings: s, workers: workers}, lots, all)
+	missing, err := l.designAll(ctx, plan{settings: s, workers: workers}, lots, all)
 	if err != nil {
 		all.drop()
 		return err

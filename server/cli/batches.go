@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"os"
 	"os/exec"
 	"time"
@@ -24,16 +23,16 @@ import (
 
 // serveBatches serves with a store and a queue behind. Lots under way at the end
 // are finished if that takes no longer than requests are given.
-func serveBatches(ctx context.Context, folder string, options rpc.Options, grpc, http net.Listener) (err error) {
+func serveBatches(ctx context.Context, folder string, options rpc.Options, at *listeners) (err error) {
 	kept, err := sqlite.Open(ctx, folder)
 	if err != nil {
-		return errors.Join(err, grpc.Close(), http.Close())
+		return errors.Join(err, at.close())
 	}
 	defer func() { err = errors.Join(err, kept.Close()) }()
 	options.Store = kept
 	server, jobs, err := batchService(ctx, kept, options)
 	if err != nil {
-		return errors.Join(err, grpc.Close(), http.Close())
+		return errors.Join(err, at.close())
 	}
 	ctx, fail := context.WithCancelCause(ctx)
 	defer fail(nil)
@@ -49,7 +48,7 @@ func serveBatches(ctx context.Context, folder string, options rpc.Options, grpc,
 		<-ctx.Done()
 		drained <- drain(jobs)
 	}()
-	err = answer(ctx, server, options.Log, grpc, http)
+	err = answer(ctx, server, options, at)
 	fail(nil)
 	if errors.Is(context.Cause(ctx), errDisk) {
 		err = errors.Join(errDisk, err)

@@ -185,8 +185,20 @@ func TestUsage(t *testing.T) {
 		{"compare x --pressure 50psi --head-pressure 50psi", "--head-pressure goes with --targets"},
 		{"compare x --pressure 50psi,60", `--pressure: "60" is not a pressure`},
 		{"check", "no input"},
-		{"serve --grpc-listen 0.0.0.0:0", "loopback"},
-		{"serve --http-listen 192.0.2.1:0", "loopback"},
+		{"serve --grpc-listen 0.0.0.0:0", "--tls-certificate"},
+		{"serve --http-listen 192.0.2.1:0", "--tls-certificate"},
+		{"serve --http-listen example:0", "want an address"},
+		{"serve --metrics-listen :0", "other machines"},
+		{"serve --tls-certificate " + input, "--tls-key"},
+		{"serve --tls-key " + input, "--tls-certificate"},
+		{"serve --client-ca " + input, "--tls-certificate"},
+		{"serve --http-listen :0 --keys none", "--tls-certificate"},
+		{"serve --http-listen :0 --tls-certificate " + input + " --tls-key " + input, "--keys or --oidc-issuer"},
+		{"serve --oidc-issuer https://issuer.example", "--oidc-audience"},
+		{"serve --oidc-audience lots", "--oidc-issuer"},
+		{"serve --oidc-issuer http://issuer.example --oidc-audience lots", "https://"},
+		{"keys add --keys none --tenant Elm", "lower-case"},
+		{"keys add --keys none --tenant elm --valid-for -1h", "--valid-for"},
 	} {
 		r := run(t, "", strings.Fields(c.args)...)
 		assert.Equal(t, cli.ExitUsage, r.code, "%s: %s", c.args, r.stderr)
@@ -197,7 +209,7 @@ func TestUsage(t *testing.T) {
 }
 
 func TestHelpHasExamples(t *testing.T) {
-	for _, command := range []string{"", "design", "compare", "check", "serve"} {
+	for _, command := range []string{"", "design", "compare", "check", "serve", "keys"} {
 		r := run(t, "", append(strings.Fields(command), "--help")...)
 		assert.Equal(t, cli.ExitOK, r.code)
 		assert.Contains(t, r.out, "Example", command)

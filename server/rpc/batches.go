@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/access"
 	"lotwright/server/store"
 )
 
@@ -26,9 +27,8 @@ type batches struct {
 
 func (s *Server) batches() batches { return batches{Server: s, store: s.options.Store} }
 
-// tenant is whose batches a call is about. The service listens to this machine
-// only and does not know its users.
-func tenant(context.Context) store.Tenant { return store.Local }
+// tenant is whose batches a call is about.
+func tenant(ctx context.Context) store.Tenant { return access.Tenant(ctx) }
 
 // CreateBatch makes a batch without lots.
 func (b batches) CreateBatch(ctx context.Context, req *pb.CreateBatchRequest) (*pb.Batch, error) {

@@ -44,6 +44,7 @@ const (
 	reasonStoreFull       = "STORE_FULL"
 	reasonStopping        = "STOPPING"
 	reasonNotReady        = "NOT_READY"
+	reasonUnauthenticated = "UNAUTHENTICATED" // who calls is not known
 )
 
 // Keys of google.rpc.ErrorInfo metadata that become members of a problem

@@ -78,7 +78,10 @@ type route struct {
 
 func (s *Server) routes() []route {
 	list := []route{
-		{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady}, {http.MethodGet, metricsPath, s.metrics.serve},
+		{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady},
+	}
+	if s.options.Callers == nil { // figures are about all tenants: see ServeMetrics
+		list = append(list, route{http.MethodGet, metricsPath, s.metrics.serve})
 	}
 	if s.options.Store != nil {
 		list = append(list, route{http.MethodGet, exportPath, s.batches().serveExport})

@@ -18,7 +18,8 @@ const httpSlop = 4096
 func (s *Server) httpServer(base context.Context, next http.Handler, loopback bool) *http.Server {
 	l := s.options.Limits
 	return &http.Server{
-		Handler:           s.outside(next, loopback),
+		Handler:           s.outside(s.identified(next), loopback && s.options.Callers == nil),
+		TLSConfig:         s.options.TLS.Clone(), // nil for none
 		ReadHeaderTimeout: l.ReadHeader,
 		IdleTimeout:       l.ConnectionIdle,
 		MaxHeaderBytes:    max(l.Headers-httpSlop, 1),
@@ -27,8 +28,18 @@ func (s *Server) httpServer(base context.Context, next http.Handler, loopback bo
 	}
 }
 
-// outside is what every HTTP request passes first.
-func (s *Server) outside(next http.Handler, loopback bool) http.Handler {
+// serveHTTP serves with TLS where there is a configuration for it.
+func serveHTTP(h *http.Server, l net.Listener) error {
+	if h.TLSConfig == nil {
+		return h.Serve(l)
+	}
+	return h.ServeTLS(l, "", "")
+}
+
+// outside is what every HTTP request passes first. With onlyLoopback, requests
+// must name this machine: who asks callers for a key needs no such proof, and may
+// be behind a proxy that passes on its own name.
+func (s *Server) outside(next http.Handler, onlyLoopback bool) http.Handler {
 	origins := http.NewCrossOriginProtection()
 	origins.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		writeFault(w, faultf(codes.PermissionDenied, reasonForbiddenOrigin, "pages of other sites cannot call this service"))
@@ -45,7 +56,7 @@ func (s *Server) outside(next http.Handler, loopback bool) http.Handler {
 			_ = controller.SetReadDeadline(time.Now().Add(s.options.Limits.ReadIdle))
 		}
 		w = &impatientWriter{w, controller, s.options.Limits.WriteIdle}
-		if loopback && !namesLoopback(r.Host) {
+		if onlyLoopback && !namesLoopback(r.Host) {
 			writeFault(w, faultf(codes.PermissionDenied, reasonForbiddenHost, "Host: got %q, want localhost or a loopback address", r.Host))
 			return
 		}

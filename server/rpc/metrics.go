@@ -2,6 +2,9 @@ package rpc
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"net"
 	"net/http"
 	"time"
 
@@ -51,6 +54,25 @@ func (m *metrics) called(method string, c codes.Code) {
 func (m *metrics) designed(d *layout.Design, took time.Duration) {
 	m.lots.WithLabelValues(string(d.Status), string(d.Proof.Kind)).Inc()
 	m.seconds.Observe(took.Seconds())
+}
+
+// ServeMetrics answers GET on /metrics, and nothing else, until ctx ends. It asks
+// nobody who they are, so the listener must be one that only this machine can
+// reach. A server that knows its callers gives its figures nowhere else, since
+// they are about all of them.
+func (s *Server) ServeMetrics(ctx context.Context, l net.Listener) error {
+	if !isLoopback(l.Addr()) {
+		return errors.Join(fmt.Errorf("figures on %s: other machines can reach this address", l.Addr()), l.Close())
+	}
+	mux := http.NewServeMux()
+	mux.Handle("GET "+metricsPath, s.metrics.handler)
+	limits := s.options.Limits
+	h := &http.Server{Handler: s.outside(mux, true), ReadHeaderTimeout: limits.ReadHeader, IdleTimeout: limits.ConnectionIdle, MaxHeaderBytes: limits.Headers}
+	defer context.AfterFunc(ctx, func() { _ = h.Close() })()
+	if err := h.Serve(limitConnections(l, limits)); !errors.Is(err, http.ErrServerClosed) {
+		return err
+	}
+	return nil
 }
 
 // serve answers GET on [metricsPath].

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"io"
 	"log/slog"
@@ -9,6 +10,7 @@ import (
 	"runtime"
 
 	"lotwright/layout"
+	"lotwright/server/access"
 	"lotwright/server/store"
 )
 
@@ -38,9 +40,20 @@ type Options struct {
 	Limits  Limits
 	Workers int // lots designed at a time; 0 means one a processor
 
+	// Callers knows who calls; nil means that nobody is asked and everything is
+	// the local tenant's. TLS encrypts both doors; nil means that neither is. An
+	// address that other machines can reach needs both.
+	Callers Callers
+	TLS     *tls.Config
+
 	Reflection bool         // let clients list the service's methods
-	Remote     bool         // listen on addresses that other machines can reach
 	Log        *slog.Logger // nil means slog.Default
+}
+
+// Callers knows who calls by the Authorization headers of a request. Its errors
+// are those of package access.
+type Callers interface {
+	Caller(ctx context.Context, authorization []string) (access.Caller, error)
 }
 
 func (o Options) orDefaults() (Options, error) {

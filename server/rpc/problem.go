@@ -118,6 +118,8 @@ func (p problem) write(w http.ResponseWriter) {
 	switch p.Code {
 	case reasonBusy:
 		h.Set("Retry-After", strconv.Itoa(int(retryAfter.Seconds())))
+	case reasonUnauthenticated:
+		h.Set("WWW-Authenticate", `Bearer realm="lotwright"`) // RFC 6750 section 3
 	case reasonMediaType:
 		h.Set("Accept-Encoding", "gzip") // RFC 9110 section 15.5.16
 	}

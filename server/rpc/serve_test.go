@@ -2,6 +2,7 @@ package rpc_test
 
 import (
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"io"
 	"net"
@@ -18,6 +19,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/access"
 	"lotwright/server/rpc"
 )
 
@@ -35,35 +37,24 @@ func TestMissingOptions(t *testing.T) {
 	}
 }
 
-func TestOnlyLoopbackUnlessAllowed(t *testing.T) {
+// TestOnlyLoopbackUnlessSecured: half of what is needed does not do.
+func TestOnlyLoopbackUnlessSecured(t *testing.T) {
 	var lc net.ListenConfig
-	l, err := lc.Listen(t.Context(), "tcp4", "0.0.0.0:0")
-	require.NoError(t, err)
-	s, err := rpc.New(options(newBackend()))
-	require.NoError(t, err)
-	assert.ErrorContains(t, s.Serve(t.Context(), l, nil), "0.0.0.0")
-	_, err = l.Accept()
-	assert.ErrorIs(t, err, net.ErrClosed, "the listener is closed")
-}
-
-func TestOtherNamesOffLoopback(t *testing.T) {
-	var lc net.ListenConfig
-	l, err := lc.Listen(t.Context(), "tcp4", "0.0.0.0:0")
-	require.NoError(t, err)
-	o := options(newBackend())
-	o.Remote = true
-	s, err := rpc.New(o)
-	require.NoError(t, err)
-	ctx, stop := context.WithCancel(t.Context())
-	served := make(chan error)
-	go func() { served <- s.Serve(ctx, nil, l) }()
-	_, port, err := net.SplitHostPort(l.Addr().String())
-	require.NoError(t, err)
-	outside := &service{url: "http://127.0.0.1:" + port}
-	assert.Equal(t, http.StatusOK, outside.do(t, http.MethodGet, "/healthz", nil, "Host", "lots.example").status)
-	http.DefaultClient.CloseIdleConnections()
-	stop()
-	assert.NoError(t, <-served)
+	for name, change := range map[string]func(*rpc.Options){
+		"neither": func(*rpc.Options) {},
+		"TLS":     func(o *rpc.Options) { o.TLS = &tls.Config{} },
+		"callers": func(o *rpc.Options) { o.Callers = &access.Checker{} },
+	} {
+		l, err := lc.Listen(t.Context(), "tcp4", "0.0.0.0:0")
+		require.NoError(t, err)
+		o := options(newBackend())
+		change(&o)
+		s, err := rpc.New(o)
+		require.NoError(t, err)
+		assert.ErrorContains(t, s.Serve(t.Context(), l, nil), "0.0.0.0", name)
+		_, err = l.Accept()
+		assert.ErrorIs(t, err, net.ErrClosed, "the listener is closed")
+	}
 }
 
 func TestBrokenListenerEndsServe(t *testing.T) {

@@ -11,6 +11,7 @@ import (
 
 	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	"google.golang.org/grpc/health/grpc_health_v1"
@@ -49,8 +50,8 @@ func New(o Options) (*Server, error) {
 // Serve answers gRPC on one listener and HTTP on the other until ctx ends;
 // either may be nil. Then it takes no more requests, gives those under way the
 // time of [Limits.Stop] to finish, and returns nil. The listeners are closed
-// in any case. A listener that other machines can reach is an error unless
-// [Options.Remote] allows it.
+// in any case. A listener that other machines can reach is an error unless there
+// are [Options.TLS] and [Options.Callers].
 func (s *Server) Serve(ctx context.Context, grpcListener, httpListener net.Listener) error {
 	if err := s.checkAddresses(grpcListener, httpListener); err != nil {
 		return errors.Join(err, closeAll(grpcListener, httpListener))
@@ -79,15 +80,14 @@ func closeAll(listeners ...net.Listener) error {
 	return errors.Join(errs...)
 }
 
+// checkAddresses lets nobody listen to other machines who does not know them and
+// would be overheard.
 func (s *Server) checkAddresses(listeners ...net.Listener) error {
 	for _, l := range listeners {
-		if l == nil || isLoopback(l.Addr()) {
+		if l == nil || isLoopback(l.Addr()) || s.options.TLS != nil && s.options.Callers != nil {
 			continue
 		}
-		if !s.options.Remote {
-			return fmt.Errorf("listen on %s: other machines can reach this address, and requests are neither encrypted nor authenticated; allow it expressly or use a loopback address", l.Addr())
-		}
-		s.options.Log.Warn("other machines can reach this server; requests are neither encrypted nor authenticated", "address", l.Addr().String())
+		return fmt.Errorf("listen on %s: other machines can reach this address, and requests are not both encrypted and authenticated; set TLS and Callers or use a loopback address", l.Addr())
 	}
 	return nil
 }
@@ -108,7 +108,7 @@ type running struct {
 // start serves gRPC on its listener and in process, and HTTP on the other.
 func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Listener) (*running, error) {
 	r := &running{health: health.NewServer(), failed: make(chan error, 3)}
-	r.outer, r.inner = s.grpcServer(r.health, s.options.Limits.connections()...), s.grpcServer(r.health)
+	r.outer, r.inner = s.grpcServer(r.health, s.fromOutside, s.outsideOptions()...), s.grpcServer(r.health, fromInside)
 	inside := bufconn.Listen(insideBuffer)
 	var err error
 	if r.toInner, err = dial(inside); err != nil {
@@ -126,7 +126,7 @@ func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Liste
 	}
 	if httpListener != nil {
 		r.http = s.httpServer(base, s.withPage(handler), isLoopback(httpListener.Addr()))
-		r.serve(func() error { return r.http.Serve(limitConnections(httpListener, s.options.Limits)) })
+		r.serve(func() error { return serveHTTP(r.http, limitConnections(httpListener, s.options.Limits)) })
 	}
 	r.health.SetServingStatus(pb.Designer_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
 	if s.options.Store != nil {
@@ -175,10 +175,11 @@ func stopGRPC(patience context.Context, g *grpc.Server) {
 	}
 }
 
-func (s *Server) grpcServer(h *health.Server, more ...grpc.ServerOption) *grpc.Server {
+// grpcServer answers those that identify knows.
+func (s *Server) grpcServer(h *health.Server, identify identifier, more ...grpc.ServerOption) *grpc.Server {
 	g := grpc.NewServer(append(more,
-		grpc.ChainUnaryInterceptor(s.unary),
-		grpc.ChainStreamInterceptor(s.stream),
+		grpc.ChainUnaryInterceptor(identify.unary, s.unary),
+		grpc.ChainStreamInterceptor(identify.stream, s.stream),
 		grpc.MaxRecvMsgSize(s.options.Limits.Message),
 		grpc.WaitForHandlers(true),
 	)...)
@@ -193,6 +194,15 @@ func (s *Server) grpcServer(h *health.Server, more ...grpc.ServerOption) *grpc.S
 		reflection.Register(g)
 	}
 	return g
+}
+
+// outsideOptions are those of the gRPC server that clients reach.
+func (s *Server) outsideOptions() []grpc.ServerOption {
+	list := s.options.Limits.connections()
+	if s.options.TLS != nil {
+		list = append(list, grpc.Creds(credentials.NewTLS(s.options.TLS)))
+	}
+	return list
 }
 
 // connections are the limits of gRPC connections from outside. The gateway's one
@@ -220,6 +230,7 @@ const insideBuffer = 1 << 20
 func dial(inside *bufconn.Listener) (*grpc.ClientConn, error) {
 	return grpc.NewClient("passthrough:///inside",
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithChainUnaryInterceptor(carryUnary), grpc.WithChainStreamInterceptor(carryStream),
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return inside.DialContext(ctx) }),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(largestMessage), grpc.MaxCallSendMsgSize(largestMessage)),
 	)

@@ -55,7 +55,8 @@ var rules = []rule{
 	{"importer/shapefile", append([]string{"importer", "importer/table"}, nouns...), nil},
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
-	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/geopackage", "server/store"}, nil},
+	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/access", "server/geopackage", "server/store"}, nil},
+	{"server/access/...", []string{"server/store"}, nil},
 	{"server/store", none, none},
 	{"server/store/*", []string{"server/store"}, nil},
 	{"server/queue", []string{"server/store"}, nil},
@@ -102,6 +103,7 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"server/rpc", "lotwright/server/store/sqlite"},  // rpc must not know where things are kept
 		{"server/store", "modernc.org/sqlite"},           // the promises, not who keeps them
 		{"server/store/sqlite", "lotwright/layout"},      // stores keep bytes
+		{"server/access", "lotwright/server/rpc"},        // who calls, not what is called
 		{"server/queue", "lotwright/layout/design"},      // the queue is handed its work
 		{"server/queue", "lotwright/server/store/sqlite"},
 		{"server/cmd/lotwright", "lotwright/layout"}, // main only starts the command line

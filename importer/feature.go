@@ -111,8 +111,9 @@ type Feature struct {
 	Geometry   Geometry
 	Properties Properties
 
-	// Joined is set when the feature was given to its lot by place and not by
-	// a label: being cut at the lot line is then a matter of course.
+	// Joined is set when the feature was given to its lot by place, here or
+	// before it came (properties.joined): being cut at the lot line is then a
+	// matter of course.
 	Joined bool
 
 	// Findings are what reading the feature found. One of severity error

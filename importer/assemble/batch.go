@@ -184,7 +184,7 @@ func (b *Batch) Lot(i int) (item Item) {
 	for _, r := range b.refs[l.from:l.to] {
 		f := b.files[r.file]
 		x := f.Feature(int(r.feature))
-		x.Joined = f.isLoose()
+		x.Joined = x.Joined || f.isLoose()
 		features = append(features, x)
 	}
 	return Lot(l.id, features, b.options)

@@ -15,6 +15,7 @@ func (r *raw) decode(text []byte, base int64, limits importer.Limits) importer.F
 		Lot:        r.lot.text,
 		Layer:      layout.Layer(r.layer.text),
 		Properties: importer.Properties{Quantities: r.quantities, Texts: r.texts, Fixed: r.fixed.kind == 't'},
+		Joined:     r.joined.kind == 't',
 	}
 	if r.kind.text != "Feature" {
 		f.Findings = append(f.Findings, importer.Fault("feature.type", "type is not \"Feature\""))

@@ -232,6 +232,17 @@ func (d *Document) Feature(i int) importer.Feature {
 	return d.label(i, f)
 }
 
+// Text returns the text of a feature as it stands in the source.
+func (d *Document) Text(i int) ([]byte, error) {
+	e := d.entries[i]
+	if e.length > featureBytes {
+		return nil, fmt.Errorf("the text of feature %d is %d bytes, the limit is %d", i, e.length, featureBytes)
+	}
+	text := make([]byte, e.length)
+	_, err := d.text.ReadAt(text, e.offset)
+	return text, err
+}
+
 // label gives a feature what the document knows of it.
 func (d *Document) label(i int, f importer.Feature) importer.Feature {
 	f.File, f.Index = d.name, i

@@ -57,6 +57,7 @@ type raw struct {
 	id         value
 	lot, layer value
 	fixed      value
+	joined     value
 	quantities []importer.Quantity
 	notNumbers []string // known quantities that are not numbers
 	texts      []importer.Text
@@ -132,6 +133,8 @@ func (r *featureReader) property(name []byte) (err error) {
 		r.raw.layer, err = r.s.value()
 	case string(name) == "fixed":
 		r.raw.fixed, err = r.s.value()
+	case string(name) == "joined":
+		r.raw.joined, err = r.s.value()
 	case isQuantity(name):
 		return r.quantity(string(name))
 	case textNames[string(name)]:

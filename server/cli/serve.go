@@ -112,6 +112,7 @@ func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
 func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
 		Design: designForRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
+		Tables: tablesOfRequest, Read: readRequest,
 		Workers: workers, Log: log,
 	}
 }

@@ -16,9 +16,15 @@ const jsonType = "application/json"
 
 // bodyTypes are what POST /v1/lots:design takes; which of the forms a body is
 // in shows in the body.
-func bodyTypes() []string {
+func bodyTypes() []string { return append(textTypes(), databaseType, archiveType) }
+
+// textTypes are the forms of GeoJSON.
+func textTypes() []string {
 	return []string{feature.Collection.MediaType(), jsonType, feature.TextSequence.MediaType(), feature.NewlineDelimited.MediaType()}
 }
+
+// archiveType is the media type of zipped shapefiles.
+const archiveType = "application/zip"
 
 // checkContentType refuses a body that is declared to be anything but one of
 // the types, in UTF-8.
@@ -62,7 +68,7 @@ func negotiate(h http.Header) (answer, error) {
 		}
 	}
 	if bestQuality == 0 {
-		return answer{}, faultf(codes.InvalidArgument, reasonNotAcceptable, "Accept: got %q, want one of %s", accept, strings.Join(bodyTypes(), ", "))
+		return answer{}, faultf(codes.InvalidArgument, reasonNotAcceptable, "Accept: got %q, want one of %s", accept, strings.Join(textTypes(), ", "))
 	}
 	return best, nil
 }

@@ -31,6 +31,13 @@ type Options struct {
 	// pressure in the street.
 	AtStreet func(measured layout.Supply, static layout.Pressure) layout.Supply
 
+	// Tables lists what files hold; nil, or Read nil, means that files are not
+	// read for clients.
+	Tables func(ctx context.Context, files []File) ([]Table, error)
+	// Read reads files, as they were chosen, into lots. lotProperty names the
+	// property with the lots' ids; empty: the usual ones.
+	Read func(ctx context.Context, chosen []Chosen, lotProperty string) (Surveyed, error)
+
 	// Page answers GET for / and below /assets/; nil means that nothing is there.
 	Page http.Handler
 

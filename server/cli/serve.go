@@ -111,7 +111,7 @@ func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
 // serviceOptions are those of a service that keeps nothing.
 func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
-		Design: designForRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
+		Design: designForRequest, Check: checkRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
 		Tables: tablesOfRequest, Read: readRequest,
 		Workers: workers, Log: log,
 	}

@@ -17,7 +17,11 @@ import (
 // designForRequest designs one lot. A panic is left to the service, which logs
 // it and tells the client nothing of the inside.
 func designForRequest(ctx context.Context, lot *layout.Lot, s rpc.Settings) (*layout.Design, error) {
-	return design.Run(ctx, lot, requestSettings(s))
+	settings, err := requestSettings(s)
+	if err != nil {
+		return nil, err
+	}
+	return design.Run(ctx, lot, settings)
 }
 
 // assembleRequest makes a lot of features that came over the wire.

@@ -123,21 +123,16 @@ type designFlags struct {
 // settings are those of the design, still without supply; faults are of usage.
 func (f designFlags) settings() (design.Settings, error) {
 	s := f.steering.settings()
-	switch {
-	case f.Prove || f.Effort == "thorough":
+	if s.Effort = effortNamed(f.Effort); f.Prove {
 		s.Effort = design.ThoroughEffort()
-	case f.Effort == "quick":
-		s.Effort = design.QuickEffort()
 	}
 	s.PavingDepth = f.PavingDepth
-	if f.FrostDepth != nil {
-		s.TrenchDepth = max(s.TrenchDepth, design.DefaultTrenchDepth, *f.FrostDepth+belowFrost)
-	}
+	s.TrenchDepth = belowFrostOf(s.TrenchDepth, f.FrostDepth)
 	if err := f.plumbingFlags.apply(&s); err != nil {
 		return s, err
 	}
 	s.SprayNarrowStrips, s.PressureMargin = f.SprayNarrowStrips, f.PressureMargin
-	if err := f.fixedArc(&s); err != nil {
+	if err := flagFault(fixedArc(&s, f.Head, f.HeadTable != "")); err != nil {
 		return s, err
 	}
 	if f.HeadTable != "" {
@@ -152,21 +147,41 @@ func (f designFlags) settings() (design.Settings, error) {
 	return s, nil
 }
 
+// effortNamed is what a word for the work stands for.
+func effortNamed(word string) design.Effort {
+	switch word {
+	case "thorough":
+		return design.ThoroughEffort()
+	case "quick":
+		return design.QuickEffort()
+	}
+	return design.Effort{}
+}
+
 // belowFrost is how much deeper than frost pipe that holds water lies: a
 // judgement; what the local code asks for goes before it.
 const belowFrost = 2 * layout.MetresPerInch * layout.Length(1)
 
-// fixedArc asks for the built-in fixed-arc families by the words of --head.
-func (f designFlags) fixedArc(s *design.Settings) error {
+// belowFrostOf is the depth of trenches where frost is known to go so deep.
+func belowFrostOf(depth layout.Length, frost *layout.Length) layout.Length {
+	if frost == nil {
+		return depth
+	}
+	return max(depth, design.DefaultTrenchDepth, *frost+belowFrost)
+}
+
+// fixedArc asks for the built-in fixed-arc families by the words of --head; faults
+// are a [*rpc.SettingFault].
+func fixedArc(s *design.Settings, word string, ownTable bool) error {
 	family := map[string]func() layout.FixedArcFamily{
-		"spray": layout.GenericSpray, "multi-stream": layout.GenericMultiStream, "rotor": layout.GenericRotor}[f.Head]
+		"spray": layout.GenericSpray, "multi-stream": layout.GenericMultiStream, "rotor": layout.GenericRotor}[word]
 	switch {
-	case f.Head == "auto":
+	case word == "auto":
 		s.Choice = layout.GenericFixedArc()
 	case family == nil:
 		return nil
-	case f.HeadTable != "":
-		return usagef("--head-table describes a variable-throw head: leave out --head %s", f.Head)
+	case ownTable:
+		return settingFault("head_table", "describes a variable-throw head: leave out the head kind %s", word)
 	default:
 		chosen := family()
 		s.Family = &chosen
@@ -174,8 +189,9 @@ func (f designFlags) fixedArc(s *design.Settings) error {
 	return nil
 }
 
-// requestSettings are the settings of a request to the service.
-func requestSettings(r rpc.Settings) design.Settings {
+// requestSettings are the settings of a request to the service; faults are a
+// [*rpc.SettingFault], or of several settings together.
+func requestSettings(r rpc.Settings) (design.Settings, error) {
 	s := steering{
 		Coverage: r.CoverageTarget, Margin: r.Margin, IrrigateBeds: r.IrrigateBeds, CrossPaving: r.CrossPaving,
 		LeastStrip: r.LeastStrip, EdgeClearance: r.EdgeClearance, BuildingClearance: r.BuildingClearance,
@@ -184,8 +200,28 @@ func requestSettings(r rpc.Settings) design.Settings {
 		SupplyAllowance: r.SupplyAllowance, DesignFlowShare: r.DesignFlowShare,
 	}.settings()
 	s.Supply = r.Supply
+	s.Effort = effortNamed(r.Effort)
+	s.PavingDepth = orZero(r.PavingDepth)
+	s.TrenchDepth = belowFrostOf(s.TrenchDepth, r.FrostDepth)
+	s.SprayNarrowStrips, s.PressureMargin = r.SprayNarrowStrips, orZero(r.PressureMargin)
 	if r.Head != nil {
 		s.Head = *r.Head
 	}
-	return s
+	p, err := requestPlumbing(r)
+	if err != nil {
+		return s, err
+	}
+	if err := p.apply(&s); err != nil {
+		return s, err
+	}
+	if err := fixedArc(&s, r.HeadKind, r.Head != nil); err != nil {
+		return s, err
+	}
+	return s, s.Validate()
+}
+
+// checkRequest says what is wrong with the settings of a request.
+func checkRequest(r rpc.Settings) error {
+	_, err := requestSettings(r)
+	return err
 }

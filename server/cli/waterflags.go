@@ -2,6 +2,7 @@ package cli
 
 import (
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -13,6 +14,7 @@ import (
 	"lotwright/layout"
 	"lotwright/layout/design"
 	"lotwright/layout/hydraulic"
+	"lotwright/server/rpc"
 )
 
 // plumbingFlags say what lies between the place where the supply was measured
@@ -31,27 +33,32 @@ type plumbingFlags struct {
 }
 
 // apply puts them into the settings; faults are of usage.
-func (f plumbingFlags) apply(s *design.Settings) (err error) {
-	s.Meter = nominalSize(f.Meter)
-	if f.ServiceLine != nil {
-		s.ServiceLine = design.ServiceLine{Material: f.ServiceMaterial, Size: nominalSize(f.ServiceSize), Length: *f.ServiceLine}
-	}
-	if f.PipeLoss != nil {
-		s.PipeLossShare = float64(*f.PipeLoss)
-	}
+func (f plumbingFlags) apply(s *design.Settings) error {
+	p := plumbing{meter: f.Meter, serviceLine: f.ServiceLine, serviceSize: f.ServiceSize, serviceMaterial: f.ServiceMaterial,
+		pipeMaterial: f.PipeMaterial, pipeSize: f.PipeSize, pipeLoss: (*float64)(f.PipeLoss)}
 	if f.VelocityLimit != nil {
-		if *f.VelocityLimit <= 0 {
-			return usagef("--velocity-limit: %v ft/s is no speed", *f.VelocityLimit)
+		limit := hydraulic.FeetPerSecond(*f.VelocityLimit)
+		p.velocityLimit = &limit
+	}
+	var err error
+	if p.backflow, err = f.backflow(); err != nil {
+		return usageError{err}
+	}
+	if f.PipePrices != "" {
+		if p.prices, err = readTable("--pipe-prices", f.PipePrices, pipePrices); err != nil {
+			return usageError{err}
 		}
-		s.VelocityLimit = hydraulic.FeetPerSecond(*f.VelocityLimit)
 	}
-	if s.Backflow, err = f.backflow(); err != nil {
-		return usageError{err}
+	return flagFault(p.apply(s))
+}
+
+// flagFault names the flag of a setting that is wrong.
+func flagFault(err error) error {
+	var f *rpc.SettingFault
+	if errors.As(err, &f) {
+		return usagef("--%s: %s", strings.ReplaceAll(f.Setting, "_", "-"), f.Text)
 	}
-	if s.Pipe, err = f.pipe(); err != nil {
-		return usageError{err}
-	}
-	return nil
+	return err
 }
 
 // nominalSize spells a size as the tables do: 3/4in becomes 3/4 in.
@@ -68,13 +75,10 @@ func (f plumbingFlags) backflow() (*hydraulic.LossCurve, error) {
 	if f.Backflow == "" {
 		return nil, nil
 	}
-	kinds := map[string]hydraulic.BackflowKind{"pressure-vacuum-breaker": hydraulic.PressureVacuumBreaker,
-		"double-check": hydraulic.DoubleCheck, "reduced-pressure": hydraulic.ReducedPressure}
-	if kind, ok := kinds[f.Backflow]; ok {
-		curve, _ := hydraulic.GenericBackflow(kind)
-		return &curve, nil
+	if curve, ok := genericBackflow(f.Backflow); ok {
+		return curve, nil
 	}
-	return readTable("--backflow", f.Backflow, lossCurve)
+	return readTable("--backflow", f.Backflow, readLossCurve)
 }
 
 // readTable reads a file and names it in faults.
@@ -90,26 +94,18 @@ func readTable[T any](flag, path string, read func(io.Reader) (T, error)) (out T
 	return out, nil
 }
 
-// lossCurve reads columns of flow and loss, with units in the names. The first
-// row may be at no flow: the pressure that opens the springs.
-func lossCurve(in io.Reader) (*hydraulic.LossCurve, error) {
+// readLossCurve reads columns of flow and loss, with units in the names.
+func readLossCurve(in io.Reader) (*hydraulic.LossCurve, error) {
 	rows, err := columnsOf(in, unitColumn{"flow", map[string]float64{"flow_gpm": layout.LitresPerGallon, "flow_lpm": 1}},
 		unitColumn{"loss", map[string]float64{"loss_psi": layout.KPaPerPSI, "loss_kpa": 1, "loss_bar": layout.KPaPerBar}})
 	if err != nil {
 		return nil, err
 	}
-	c := &hydraulic.LossCurve{}
-	for i, r := range rows {
-		if p := (hydraulic.LossPoint{Flow: layout.Flow(r[0]), Loss: layout.Pressure(r[1])}); i == 0 && p.Flow == 0 {
-			c.Offset = p.Loss
-		} else {
-			c.Points = append(c.Points, p)
-		}
+	var points []hydraulic.LossPoint
+	for _, r := range rows {
+		points = append(points, hydraulic.LossPoint{Flow: layout.Flow(r[0]), Loss: layout.Pressure(r[1])})
 	}
-	if err := c.Validate(); err != nil {
-		return nil, err
-	}
-	return c, nil
+	return lossCurve(points)
 }
 
 // unitColumn is a column that may come in several units, each by its name, with
@@ -151,38 +147,6 @@ func columnsOf(in io.Reader, columns ...unitColumn) ([][]float64, error) {
 			row[k] = v * worth[k]
 		}
 		out = append(out, row)
-	}
-	return out, nil
-}
-
-// pipe lists the sizes to choose from.
-func (f plumbingFlags) pipe() (out []hydraulic.PricedSize, err error) {
-	price := map[string]float64{}
-	for _, p := range design.DefaultPipe() {
-		price[p.Nominal] = p.PerMetre
-	}
-	if f.PipePrices != "" {
-		if price, err = readTable("--pipe-prices", f.PipePrices, pipePrices); err != nil {
-			return nil, err
-		}
-	}
-	sizes := hydraulic.SizesOf(f.PipeMaterial)
-	for _, size := range sizes {
-		per, wanted := price[size.Nominal]
-		if f.PipeSize != "" {
-			wanted = size.Nominal == nominalSize(f.PipeSize)
-		}
-		if wanted {
-			out = append(out, hydraulic.PricedSize{PipeSize: size, PerMetre: per})
-		}
-	}
-	switch {
-	case len(sizes) == 0:
-		return nil, fmt.Errorf("--pipe-material: nothing is known of %s", f.PipeMaterial)
-	case len(out) == 0 && f.PipeSize != "":
-		return nil, fmt.Errorf("--pipe-size: %s is not made of %s", nominalSize(f.PipeSize), f.PipeMaterial)
-	case len(out) == 0:
-		return nil, fmt.Errorf("--pipe-prices: no size of %s is in the list", f.PipeMaterial)
 	}
 	return out, nil
 }

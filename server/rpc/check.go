@@ -1,12 +1,14 @@
 package rpc
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
 	"time"
 
 	"lotwright/layout"
+	pb "lotwright/proto/lotwright/v1"
 )
 
 // Bounds on what settings and supplies may say: far outside anything built,
@@ -18,6 +20,8 @@ const (
 	mostVolume   layout.Volume   = 100_000 // L
 	mostTime                     = 24 * time.Hour
 	mostFactor                   = 1_000
+	mostSpeed                    = 100 // m/s
+	mostPrice                    = 1e6 // a metre
 )
 
 // How much a request is told of at once: so many violations, and so many bytes
@@ -95,6 +99,60 @@ func (c *checker) share(field string, v *float64) *float64 {
 
 func (c *checker) factor(field string, v *float64) *float64 {
 	return optional[float64](v, func(v float64) { c.within(field, v, 1, mostFactor, "") })
+}
+
+// speed is in metres a second.
+func (c *checker) speed(field string, v *float64) *float64 {
+	return optional[float64](v, func(v float64) { c.above(field, v, mostSpeed, " m/s") })
+}
+
+// mostWord is far longer than the name of any size or material.
+const mostWord = 100 // bytes
+
+// word is the name of a size or a material.
+func (c *checker) word(field, v string) string {
+	if len(v) > mostWord {
+		c.add(field, "got %d bytes, want at most %d", len(v), mostWord)
+	}
+	return v
+}
+
+// lossPoint checks a point of a curve; its fields begin with prefix.
+func (c *checker) lossPoint(prefix string, lpm, kPa float64) LossPoint {
+	c.within(prefix+"flow_lpm", lpm, 0, mostFlow.LPM(), " L/min")
+	c.within(prefix+"loss_kpa", kPa, 0, mostPressure.KPa(), " kPa")
+	return LossPoint{layout.Flow(lpm), layout.Pressure(kPa)}
+}
+
+func (c *checker) pipePrice(prefix string, p PipePrice) PipePrice {
+	if c.word(prefix+"size", p.Size) == "" {
+		c.add(prefix+"size", "got nothing, want a nominal size such as 3/4in")
+	}
+	c.within(prefix+"price_per_m", p.PerMetre, 0, mostPrice, "")
+	return p
+}
+
+// sense adds what is wrong with settings that are well formed. prefix is what
+// their fields begin with.
+func (c *checker) sense(whole, prefix string, s Settings, check func(Settings) error) {
+	if len(c.violations) > 0 {
+		return // of parts that cannot be read nothing more is said
+	}
+	var f *SettingFault
+	switch err := check(s); {
+	case err == nil:
+	case errors.As(err, &f) && f.Setting != "":
+		c.add(prefix+f.Setting, "%s", f.Text)
+	default:
+		c.add(whole, "%v", err)
+	}
+}
+
+// settings reads settings and checks that they make sense.
+func (s *Server) settings(c *checker, path string, m *pb.Settings) Settings {
+	out := c.settings(path, m)
+	c.sense(path, path+".", out, s.options.Check)
+	return out
 }
 
 // loss is a pressure that may be zero.

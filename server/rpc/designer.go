@@ -23,7 +23,7 @@ type designer struct {
 // DesignLot designs one lot.
 func (d designer) DesignLot(ctx context.Context, req *pb.DesignLotRequest) (*pb.DesignLotResponse, error) {
 	var c checker
-	lot, settings := c.lot("lot", req.GetLot()), c.settings("settings", req.GetSettings())
+	lot, settings := c.lot("lot", req.GetLot()), d.settings(&c, "settings", req.GetSettings())
 	if err := c.err(); err != nil {
 		return nil, err
 	}
@@ -41,7 +41,7 @@ func (d designer) DesignLot(ctx context.Context, req *pb.DesignLotRequest) (*pb.
 // DesignLots designs the lots of a stream.
 func (d designer) DesignLots(stream grpc.BidiStreamingServer[pb.DesignLotsRequest, pb.DesignLotsResponse]) error {
 	l := d.options.Limits
-	in := &lotStream{receive: receiver(stream), most: l.StreamLots, idle: l.StreamIdle}
+	in := &lotStream{receive: receiver(stream), read: d.Server.settings, most: l.StreamLots, idle: l.StreamIdle}
 	return pipe[*pb.Lot, *pb.Design]{
 		next: in.next,
 		do: func(ctx context.Context, m *pb.Lot) *pb.Design {
@@ -67,6 +67,7 @@ func (d designer) streamed(ctx context.Context, m *pb.Lot, settings Settings) *l
 // lotStream is the receiving side of DesignLots.
 type lotStream struct {
 	receive func(context.Context) (*pb.DesignLotsRequest, error)
+	read    func(c *checker, path string, m *pb.Settings) Settings
 	most    int
 	idle    time.Duration
 
@@ -118,7 +119,7 @@ func (s *lotStream) receiveWithin(ctx context.Context, limit time.Duration) (*pb
 func (s *lotStream) check(m *pb.DesignLotsRequest) error {
 	if s.messages == 1 {
 		var c checker
-		s.settings = c.settings("settings", m.Settings)
+		s.settings = s.read(&c, "settings", m.Settings)
 		if err := c.err(); err != nil {
 			return err
 		}
@@ -203,7 +204,7 @@ func (d designer) comparison(req *pb.ComparePressuresRequest) (comparison, error
 		return comparison{}, overLimit("Lots", int64(most), "lots times pressures")
 	}
 	var c checker
-	k := comparison{street: req.GetPoint() == pb.ComparePressuresRequest_STREET, settings: c.settings("settings", req.GetSettings())}
+	k := comparison{street: req.GetPoint() == pb.ComparePressuresRequest_STREET, settings: d.settings(&c, "settings", req.GetSettings())}
 	if _, known := pb.ComparePressuresRequest_Point_name[int32(req.GetPoint())]; !known {
 		c.add("point", "got %v, want HEADS or STREET", req.GetPoint())
 	}

@@ -132,6 +132,10 @@ func TestSettingsArriveWhole(t *testing.T) {
 		CoverageTarget: proto.Float64(0.95), LeastStripM: proto.Float64(0), EdgeClearanceM: proto.Float64(0.2), BuildingClearanceM: proto.Float64(0.4),
 		IrrigateBeds: true, CrossPavingM: proto.Float64(1.5), PavingFactor: proto.Float64(6), PavingCrossingM: proto.Float64(3), RootZoneFactor: proto.Float64(2),
 		TrenchClearanceM: proto.Float64(0.5), TrenchDepthM: proto.Float64(0.3), SupplyAllowanceKpa: proto.Float64(0), DesignFlowShare: proto.Float64(0.7),
+		Head: pb.Settings_VARIABLE_THROW, SprayNarrowStrips: true, PressureMarginKpa: proto.Float64(30), Effort: pb.Settings_THOROUGH,
+		FrostDepthM: proto.Float64(0.9), PavingDepthM: proto.Float64(0.5), Meter: "3/4in", ServiceLineM: proto.Float64(12), ServiceSize: "1in",
+		ServiceMaterial: "copper", Backflow: &pb.Backflow{Curve: []*pb.LossPoint{{LossKpa: 20}, {FlowLpm: 10, LossKpa: 30}}},
+		PipeMaterial: "PE", PipeSize: "2in", PipePrices: []*pb.PipePrice{{Size: "1in", PricePerM: 2}}, PipeLoss: proto.Float64(0.1), VelocityLimitMps: proto.Float64(1.5),
 	}})
 	require.NoError(t, err)
 	length := func(v layout.Length) *layout.Length { return &v }
@@ -143,6 +147,10 @@ func TestSettingsArriveWhole(t *testing.T) {
 		CoverageTarget: proto.Float64(0.95), LeastStrip: length(0), EdgeClearance: length(0.2), BuildingClearance: length(0.4),
 		IrrigateBeds: true, CrossPaving: length(1.5), PavingFactor: proto.Float64(6), PavingCrossing: length(3), RootZoneFactor: proto.Float64(2),
 		TrenchClearance: length(0.5), TrenchDepth: length(0.3), SupplyAllowance: pressure(0), DesignFlowShare: proto.Float64(0.7),
+		HeadKind: "variable", SprayNarrowStrips: true, PressureMargin: pressure(30), Effort: "thorough",
+		FrostDepth: length(0.9), PavingDepth: length(0.5), Meter: "3/4in", ServiceLine: length(12), ServiceSize: "1in",
+		ServiceMaterial: "copper", Backflow: &rpc.Backflow{Curve: []rpc.LossPoint{{Flow: 0, Loss: 20}, {Flow: 10, Loss: 30}}},
+		PipeMaterial: "PE", PipeSize: "2in", PipePrices: []rpc.PipePrice{{Size: "1in", PerMetre: 2}}, PipeLoss: proto.Float64(0.1), VelocityLimit: proto.Float64(1.5),
 	}, s.settings[0])
 }
 

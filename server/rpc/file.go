@@ -38,7 +38,7 @@ func (b *begun) Write(p []byte) (int, error) {
 }
 
 func (s *Server) designFile(w http.ResponseWriter, r *http.Request) error {
-	settings, err := querySettings(r.URL.RawQuery)
+	settings, err := querySettings(r.URL.RawQuery, s.options.Check)
 	if err != nil {
 		return err
 	}

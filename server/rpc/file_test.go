@@ -204,9 +204,29 @@ func TestBadParameters(t *testing.T) {
 		"static_pressure=40psi&flow_test=6gpm@45psi": {"flow_test"},
 		"static_pressure=60psi&flow_test=6gpm@45psi&bucket=5gal/45s":     {"bucket"},
 		"head_pressure=50psi&static_pressure=60psi&flow_test=6gpm@45psi": {"head_pressure"},
-		"a=%zz":   {"query"},
-		"a=1;b=2": {"query"},
-		"%ff=1":   {"\uFFFD"},
+		"design_flow_share=2":   {"design_flow_share"},
+		"head=round":            {"head"},
+		"head=":                 {"head"},
+		"effort=most":           {"effort"},
+		"backflow=":             {"backflow[0]"},
+		"backflow=best":         {"backflow[0]"},
+		"backflow=1gpm@2psi,x":  {"backflow[1]"},
+		"backflow=1e9gpm@2psi":  {"backflow[0].flow_lpm"},
+		"pipe_prices=1in":       {"pipe_prices[0]"},
+		"pipe_prices=@1":        {"pipe_prices[0].size"},
+		"pipe_prices=1in@-1":    {"pipe_prices[0].price_per_m"},
+		"pipe_loss=0":           {"pipe_loss"},
+		"velocity_limit=0":      {"velocity_limit"},
+		"velocity_limit=fast":   {"velocity_limit"},
+		"head_name=mine":        {"head_name"},
+		"head_table=40psi/25ft": {"head_table[0]"},
+		"head_table=40psi/25ft/4gpm,30psi/30ft/4gpm": {"head_table.rows"},
+		"service_line=-1m":                           {"service_line"},
+		"meter=" + strings.Repeat("x", 101):          {"meter"},
+		"meter=wrong":                                {"meter"}, // says the stand-in for what knows meters
+		"a=%zz":                                      {"query"},
+		"a=1;b=2":                                    {"query"},
+		"%ff=1":                                      {"\uFFFD"},
 	} {
 		r := s.post(t, file+"?"+query, geoJSON, collectionOf("A"))
 		assert.Equal(t, http.StatusBadRequest, r.status, query)
@@ -224,7 +244,7 @@ func TestBadParameters(t *testing.T) {
 
 func TestParametersAreDeclared(t *testing.T) {
 	assert.Contains(t, rpc.Parameters(), "head_pressure")
-	assert.Len(t, rpc.Parameters(), 17)
+	assert.Len(t, rpc.Parameters(), 36)
 }
 
 func TestRefusedFile(t *testing.T) {

@@ -190,8 +190,16 @@ func (b *lockedBuffer) String() string {
 	return b.buf.String()
 }
 
+// check knows one meter.
+func check(s rpc.Settings) error {
+	if s.Meter == "wrong" {
+		return &rpc.SettingFault{Setting: "meter", Text: "nothing is known of it"}
+	}
+	return nil
+}
+
 func options(b *backend) rpc.Options {
-	return rpc.Options{Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4}
+	return rpc.Options{Check: check, Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4}
 }
 
 // serve starts a server on loopback and stops it after the test.

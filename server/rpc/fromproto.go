@@ -203,7 +203,72 @@ func (c *checker) settings(path string, m *pb.Settings) Settings {
 		TrenchDepth:       c.length(path+".trench_depth_m", m.TrenchDepthM),
 		SupplyAllowance:   c.loss(path+".supply_allowance_kpa", m.SupplyAllowanceKpa),
 		DesignFlowShare:   c.share(path+".design_flow_share", m.DesignFlowShare),
+		HeadKind:          choice(c, path+".head", m.Head, headKinds),
+		SprayNarrowStrips: m.SprayNarrowStrips,
+		PressureMargin:    c.loss(path+".pressure_margin_kpa", m.PressureMarginKpa),
+		Effort:            choice(c, path+".effort", m.Effort, efforts),
+		FrostDepth:        c.length(path+".frost_depth_m", m.FrostDepthM),
+		PavingDepth:       c.length(path+".paving_depth_m", m.PavingDepthM),
+		Meter:             c.word(path+".meter", m.Meter),
+		ServiceLine:       c.length(path+".service_line_m", m.ServiceLineM),
+		ServiceSize:       c.word(path+".service_size", m.ServiceSize),
+		ServiceMaterial:   c.word(path+".service_material", m.ServiceMaterial),
+		Backflow:          c.backflow(path+".backflow", m.Backflow),
+		PipeMaterial:      c.word(path+".pipe_material", m.PipeMaterial),
+		PipeSize:          c.word(path+".pipe_size", m.PipeSize),
+		PipePrices:        c.pipePrices(path+".pipe_prices", m.PipePrices),
+		PipeLoss:          c.share(path+".pipe_loss", m.PipeLoss),
+		VelocityLimit:     c.speed(path+".velocity_limit_mps", m.VelocityLimitMps),
 	}
+}
+
+// The words of the command line for the values of enumerations.
+var (
+	headKinds = map[pb.Settings_HeadKind]string{pb.Settings_HEAD_KIND_UNSPECIFIED: "", pb.Settings_VARIABLE_THROW: "variable",
+		pb.Settings_SPRAY: "spray", pb.Settings_MULTI_STREAM: "multi-stream", pb.Settings_ROTOR: "rotor", pb.Settings_AUTO: "auto"}
+	efforts = map[pb.Settings_Effort]string{pb.Settings_EFFORT_UNSPECIFIED: "", pb.Settings_QUICK: "quick",
+		pb.Settings_DEFAULT: "default", pb.Settings_THOROUGH: "thorough"}
+	backflowKinds = map[pb.Backflow_Kind]string{pb.Backflow_KIND_UNSPECIFIED: "", pb.Backflow_PRESSURE_VACUUM_BREAKER: "pressure-vacuum-breaker",
+		pb.Backflow_DOUBLE_CHECK: "double-check", pb.Backflow_REDUCED_PRESSURE: "reduced-pressure"}
+)
+
+// choice is the word for the value of an enumeration, which a newer client may
+// know more of.
+func choice[E comparable](c *checker, field string, v E, words map[E]string) string {
+	word, known := words[v]
+	if !known {
+		c.add(field, "got %v, which is none of its values", v)
+	}
+	return word
+}
+
+func (c *checker) backflow(path string, m *pb.Backflow) *Backflow {
+	if m == nil {
+		return nil
+	}
+	b := &Backflow{Kind: choice(c, path+".kind", m.GetKind(), backflowKinds)}
+	if (b.Kind == "") == (len(m.GetCurve()) == 0) {
+		c.add(path, "want either a kind or a curve")
+	}
+	for i, p := range m.GetCurve() {
+		if i == mostRows {
+			c.add(path+".curve", "got %d, want at most %d", len(m.GetCurve()), mostRows)
+			break
+		}
+		b.Curve = append(b.Curve, c.lossPoint(fmt.Sprintf("%s.curve[%d].", path, i), p.GetFlowLpm(), p.GetLossKpa()))
+	}
+	return b
+}
+
+func (c *checker) pipePrices(path string, m []*pb.PipePrice) (out []PipePrice) {
+	if len(m) > mostRows {
+		c.add(path, "got %d, want at most %d", len(m), mostRows)
+		return nil
+	}
+	for i, p := range m {
+		out = append(out, c.pipePrice(fmt.Sprintf("%s[%d].", path, i), PipePrice{p.GetSize(), p.GetPricePerM()}))
+	}
+	return out
 }
 
 // mostRows is far more than a performance table prints.

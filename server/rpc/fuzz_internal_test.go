@@ -21,7 +21,8 @@ func requireSane(t *testing.T, s Settings) {
 	finite := func(v, most float64) {
 		require.False(t, math.IsNaN(v) || v < 0 || v > most, "%v", v)
 	}
-	for _, l := range []*layout.Length{s.LeastStrip, s.EdgeClearance, s.BuildingClearance, s.CrossPaving, s.PavingCrossing, s.TrenchClearance, s.TrenchDepth} {
+	for _, l := range []*layout.Length{s.LeastStrip, s.EdgeClearance, s.BuildingClearance, s.CrossPaving, s.PavingCrossing, s.TrenchClearance, s.TrenchDepth,
+		s.FrostDepth, s.PavingDepth, s.ServiceLine} {
 		if l != nil {
 			finite(l.Metres(), 1000)
 		}
@@ -32,16 +33,23 @@ func requireSane(t *testing.T, s Settings) {
 			finite(*f, 1000)
 		}
 	}
-	for _, f := range []*float64{s.CoverageTarget, s.DesignFlowShare} {
+	for _, f := range []*float64{s.CoverageTarget, s.DesignFlowShare, s.PipeLoss} {
 		if f != nil {
 			require.NotZero(t, *f)
 			finite(*f, 1)
 		}
 	}
-	for _, p := range []*layout.Pressure{s.SupplyAllowance, s.Supply.HeadPressure, s.Supply.StaticPressure} {
+	for _, p := range []*layout.Pressure{s.SupplyAllowance, s.PressureMargin, s.Supply.HeadPressure, s.Supply.StaticPressure} {
 		if p != nil {
 			finite(p.KPa(), 10_000)
 		}
+	}
+	if s.VelocityLimit != nil {
+		require.Positive(t, *s.VelocityLimit)
+		finite(*s.VelocityLimit, mostSpeed)
+	}
+	if s.Backflow != nil {
+		require.NotEqual(t, s.Backflow.Kind == "", len(s.Backflow.Curve) == 0)
 	}
 	requireSaneSupply(t, s.Supply)
 	if s.Head != nil {
@@ -69,11 +77,12 @@ func requireSaneSupply(t *testing.T, s layout.Supply) {
 func FuzzQuery(f *testing.F) {
 	for _, seed := range []string{"", "head_pressure=55psi", "static_pressure=60psi&flow_test=6gpm@45psi", "static_pressure=60psi&bucket=5gal/45s",
 		"coverage=97%25&irrigate_beds=true", "least_strip=0m&cross_paving=2ft&trench_depth=10in", "paving_factor=8&root_zone_factor=1e300", "a=1;b", "%", "coverage=1&coverage=1",
-		"bucket=1l/2562047h47m16s&static_pressure=1psi"} {
+		"bucket=1l/2562047h47m16s&static_pressure=1psi", "meter=3/4in&service_line=60ft&backflow=0gpm@3psi,25gpm@5psi&velocity_limit=5",
+		"pipe_prices=3/4in@1.1,1in@x&pipe_loss=5%25", "head_table=40psi/25ft/4gpm,55psi/30ft/4.7gpm&head_name=ours", "head=auto&effort=quick&backflow=double-check"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, raw string) {
-		s, err := querySettings(raw)
+		s, err := querySettings(raw, func(Settings) error { return nil })
 		if err != nil {
 			return
 		}

@@ -18,7 +18,7 @@ import (
 // DesignBatch starts a run over all lots of a batch.
 func (b batches) DesignBatch(ctx context.Context, req *pb.DesignBatchRequest) (*longrunningpb.Operation, error) {
 	var c checker
-	c.settings("settings", req.GetSettings())
+	b.settings(&c, "settings", req.GetSettings())
 	r := c.request("request_id", req.GetRequestId(), req)
 	if err := c.err(); err != nil {
 		return nil, err

@@ -38,6 +38,10 @@ type Options struct {
 	// property with the lots' ids; empty: the usual ones.
 	Read func(ctx context.Context, chosen []Chosen, lotProperty string) (Surveyed, error)
 
+	// Check says what is wrong with settings that are well formed, as a
+	// [*SettingFault]; nil means that nothing ever is.
+	Check func(Settings) error
+
 	// Page answers GET for / and below /assets/; nil means that nothing is there.
 	Page http.Handler
 
@@ -73,6 +77,9 @@ func (o Options) orDefaults() (Options, error) {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
+	if o.Check == nil {
+		o.Check = func(Settings) error { return nil }
+	}
 	o.Limits = o.Limits.orDefaults()
 	return o, nil
 }
@@ -100,6 +107,54 @@ type Settings struct {
 
 	SupplyAllowance *layout.Pressure
 	DesignFlowShare *float64
+
+	HeadKind          string // variable, spray, multi-stream, rotor or auto; empty means variable
+	SprayNarrowStrips bool
+	PressureMargin    *layout.Pressure
+	Effort            string // quick, default or thorough; empty means default
+	FrostDepth        *layout.Length
+	PavingDepth       *layout.Length
+
+	Meter           string // a nominal size, as are the other sizes; empty means none
+	ServiceLine     *layout.Length
+	ServiceSize     string
+	ServiceMaterial string
+	Backflow        *Backflow
+	PipeMaterial    string
+	PipeSize        string
+	PipePrices      []PipePrice
+	PipeLoss        *float64
+	VelocityLimit   *float64 // m/s
+}
+
+// Backflow is the loss of a backflow assembly: that of a kind, or a curve.
+type Backflow struct {
+	Kind  string // pressure-vacuum-breaker, double-check or reduced-pressure
+	Curve []LossPoint
+}
+
+// LossPoint is a point of a loss curve.
+type LossPoint struct {
+	Flow layout.Flow
+	Loss layout.Pressure
+}
+
+// PipePrice is what pipe of a nominal size costs.
+type PipePrice struct {
+	Size     string
+	PerMetre float64
+}
+
+// SettingFault is the error of [Options.Check]: what is wrong with one setting, by
+// its name in a query; empty when it is several together.
+type SettingFault struct{ Setting, Text string }
+
+// Error writes both.
+func (f *SettingFault) Error() string {
+	if f.Setting == "" {
+		return f.Text
+	}
+	return f.Setting + ": " + f.Text
 }
 
 // Item is a lot, or the design of one that was refused: one of the two is set.

@@ -22,6 +22,185 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Kinds of heads to design with.
+type Settings_HeadKind int32
+
+const (
+	// Variable-throw heads.
+	Settings_HEAD_KIND_UNSPECIFIED Settings_HeadKind = 0
+	// Heads whose throw follows the lawn's edge, bearing by bearing.
+	Settings_VARIABLE_THROW Settings_HeadKind = 1
+	// The built-in fixed-arc sprays.
+	Settings_SPRAY Settings_HeadKind = 2
+	// The built-in fixed-arc multi-stream heads.
+	Settings_MULTI_STREAM Settings_HeadKind = 3
+	// The built-in fixed-arc rotors.
+	Settings_ROTOR Settings_HeadKind = 4
+	// Whichever of these reaches its targets with the fewest heads, lot by lot.
+	Settings_AUTO Settings_HeadKind = 5
+)
+
+// Enum value maps for Settings_HeadKind.
+var (
+	Settings_HeadKind_name = map[int32]string{
+		0: "HEAD_KIND_UNSPECIFIED",
+		1: "VARIABLE_THROW",
+		2: "SPRAY",
+		3: "MULTI_STREAM",
+		4: "ROTOR",
+		5: "AUTO",
+	}
+	Settings_HeadKind_value = map[string]int32{
+		"HEAD_KIND_UNSPECIFIED": 0,
+		"VARIABLE_THROW":        1,
+		"SPRAY":                 2,
+		"MULTI_STREAM":          3,
+		"ROTOR":                 4,
+		"AUTO":                  5,
+	}
+)
+
+func (x Settings_HeadKind) Enum() *Settings_HeadKind {
+	p := new(Settings_HeadKind)
+	*p = x
+	return p
+}
+
+func (x Settings_HeadKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Settings_HeadKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_lotwright_v1_settings_proto_enumTypes[0].Descriptor()
+}
+
+func (Settings_HeadKind) Type() protoreflect.EnumType {
+	return &file_lotwright_v1_settings_proto_enumTypes[0]
+}
+
+func (x Settings_HeadKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Settings_HeadKind.Descriptor instead.
+func (Settings_HeadKind) EnumDescriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{0, 0}
+}
+
+// Work a lot, counted in work and not in seconds.
+type Settings_Effort int32
+
+const (
+	// Default; in a comparison quick.
+	Settings_EFFORT_UNSPECIFIED Settings_Effort = 0
+	// No continuous proof, and about 2 % more heads.
+	Settings_QUICK Settings_Effort = 1
+	// The usual work.
+	Settings_DEFAULT Settings_Effort = 2
+	// Up to a minute or so on a large lot.
+	Settings_THOROUGH Settings_Effort = 3
+)
+
+// Enum value maps for Settings_Effort.
+var (
+	Settings_Effort_name = map[int32]string{
+		0: "EFFORT_UNSPECIFIED",
+		1: "QUICK",
+		2: "DEFAULT",
+		3: "THOROUGH",
+	}
+	Settings_Effort_value = map[string]int32{
+		"EFFORT_UNSPECIFIED": 0,
+		"QUICK":              1,
+		"DEFAULT":            2,
+		"THOROUGH":           3,
+	}
+)
+
+func (x Settings_Effort) Enum() *Settings_Effort {
+	p := new(Settings_Effort)
+	*p = x
+	return p
+}
+
+func (x Settings_Effort) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Settings_Effort) Descriptor() protoreflect.EnumDescriptor {
+	return file_lotwright_v1_settings_proto_enumTypes[1].Descriptor()
+}
+
+func (Settings_Effort) Type() protoreflect.EnumType {
+	return &file_lotwright_v1_settings_proto_enumTypes[1]
+}
+
+func (x Settings_Effort) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Settings_Effort.Descriptor instead.
+func (Settings_Effort) EnumDescriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{0, 1}
+}
+
+// Kinds that there is a generic curve of. None is recommended here.
+type Backflow_Kind int32
+
+const (
+	// As in curve.
+	Backflow_KIND_UNSPECIFIED Backflow_Kind = 0
+	// A pressure vacuum breaker.
+	Backflow_PRESSURE_VACUUM_BREAKER Backflow_Kind = 1
+	// A double check assembly.
+	Backflow_DOUBLE_CHECK Backflow_Kind = 2
+	// A reduced pressure assembly.
+	Backflow_REDUCED_PRESSURE Backflow_Kind = 3
+)
+
+// Enum value maps for Backflow_Kind.
+var (
+	Backflow_Kind_name = map[int32]string{
+		0: "KIND_UNSPECIFIED",
+		1: "PRESSURE_VACUUM_BREAKER",
+		2: "DOUBLE_CHECK",
+		3: "REDUCED_PRESSURE",
+	}
+	Backflow_Kind_value = map[string]int32{
+		"KIND_UNSPECIFIED":        0,
+		"PRESSURE_VACUUM_BREAKER": 1,
+		"DOUBLE_CHECK":            2,
+		"REDUCED_PRESSURE":        3,
+	}
+)
+
+func (x Backflow_Kind) Enum() *Backflow_Kind {
+	p := new(Backflow_Kind)
+	*p = x
+	return p
+}
+
+func (x Backflow_Kind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Backflow_Kind) Descriptor() protoreflect.EnumDescriptor {
+	return file_lotwright_v1_settings_proto_enumTypes[2].Descriptor()
+}
+
+func (Backflow_Kind) Type() protoreflect.EnumType {
+	return &file_lotwright_v1_settings_proto_enumTypes[2]
+}
+
+func (x Backflow_Kind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Backflow_Kind.Descriptor instead.
+func (Backflow_Kind) EnumDescriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{1, 0}
+}
+
 // What steers a design. A field that is not set takes the default named beside
 // it; zero, where it is allowed, means none.
 type Settings struct {
@@ -66,9 +245,49 @@ type Settings struct {
 	DesignFlowShare *float64 `protobuf:"fixed64,15,opt,name=design_flow_share,json=designFlowShare,proto3,oneof" json:"design_flow_share,omitempty"`
 	// Share of the throw that may be lost, to wind or pressure, with the coverage
 	// still met: above 0 and up to 0.5; none if not set.
-	Margin        *float64 `protobuf:"fixed64,16,opt,name=margin,proto3,oneof" json:"margin,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Margin *float64 `protobuf:"fixed64,16,opt,name=margin,proto3,oneof" json:"margin,omitempty"`
+	// Size of the water meter, if the supply was measured before it: 5/8in,
+	// 3/4in, 1in or 1-1/2in.
+	Meter string `protobuf:"bytes,17,opt,name=meter,proto3" json:"meter,omitempty"`
+	// Length of the service line, in metres, if the supply was measured before it.
+	ServiceLineM *float64 `protobuf:"fixed64,18,opt,name=service_line_m,json=serviceLineM,proto3,oneof" json:"service_line_m,omitempty"`
+	// Its nominal size; 1in if not set.
+	ServiceSize string `protobuf:"bytes,19,opt,name=service_size,json=serviceSize,proto3" json:"service_size,omitempty"`
+	// Its material: PVC Sch 40, PVC Class 200 (SDR-21) or PE, controlled bore; the
+	// first if not set.
+	ServiceMaterial string `protobuf:"bytes,20,opt,name=service_material,json=serviceMaterial,proto3" json:"service_material,omitempty"`
+	// Loss of the backflow assembly; if not set, supply_allowance_kpa stands for
+	// it. Which kind is lawful, the local code and a licensed tester say.
+	Backflow *Backflow `protobuf:"bytes,21,opt,name=backflow,proto3" json:"backflow,omitempty"`
+	// Material of the pipe; the same choice as service_material.
+	PipeMaterial string `protobuf:"bytes,22,opt,name=pipe_material,json=pipeMaterial,proto3" json:"pipe_material,omitempty"`
+	// One nominal size for all pipe. If not set, with a measured supply the
+	// cheapest sizes from 3/4in up that serve every head, else 1in.
+	PipeSize string `protobuf:"bytes,23,opt,name=pipe_size,json=pipeSize,proto3" json:"pipe_size,omitempty"`
+	// Price list of pipe, of which sizes are chosen; an invented one if not set.
+	PipePrices []*PipePrice `protobuf:"bytes,24,rep,name=pipe_prices,json=pipePrices,proto3" json:"pipe_prices,omitempty"`
+	// Share of the pressure that pipe may take to be cheaper, as far as coverage
+	// allows, above 0 and below 1; 0.05 if not set.
+	PipeLoss *float64 `protobuf:"fixed64,25,opt,name=pipe_loss,json=pipeLoss,proto3,oneof" json:"pipe_loss,omitempty"`
+	// Fastest that water may run in pipe, in metres a second; 1.524 (5 ft/s) if
+	// not set.
+	VelocityLimitMps *float64 `protobuf:"fixed64,26,opt,name=velocity_limit_mps,json=velocityLimitMps,proto3,oneof" json:"velocity_limit_mps,omitempty"`
+	// What the pressure may fall by with the coverage still met, in kilopascals;
+	// none if not set.
+	PressureMarginKpa *float64 `protobuf:"fixed64,27,opt,name=pressure_margin_kpa,json=pressureMarginKpa,proto3,oneof" json:"pressure_margin_kpa,omitempty"`
+	// Depth of frost, in metres, where pipe is not blown out before winter:
+	// trenches go 0.0508 m (2 in) deeper, if that is deeper than trench_depth_m.
+	FrostDepthM *float64 `protobuf:"fixed64,28,opt,name=frost_depth_m,json=frostDepthM,proto3,oneof" json:"frost_depth_m,omitempty"`
+	// Depth of trenches under paving, in metres, if that is deeper.
+	PavingDepthM *float64 `protobuf:"fixed64,29,opt,name=paving_depth_m,json=pavingDepthM,proto3,oneof" json:"paving_depth_m,omitempty"`
+	// Work a lot.
+	Effort Settings_Effort `protobuf:"varint,30,opt,name=effort,proto3,enum=lotwright.v1.Settings_Effort" json:"effort,omitempty"`
+	// Kind of head. head_model describes a variable-throw head.
+	Head Settings_HeadKind `protobuf:"varint,31,opt,name=head,proto3,enum=lotwright.v1.Settings_HeadKind" json:"head,omitempty"`
+	// Let sprays water strips narrower than 48 in between paving.
+	SprayNarrowStrips bool `protobuf:"varint,32,opt,name=spray_narrow_strips,json=sprayNarrowStrips,proto3" json:"spray_narrow_strips,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Settings) Reset() {
@@ -213,6 +432,284 @@ func (x *Settings) GetMargin() float64 {
 	return 0
 }
 
+func (x *Settings) GetMeter() string {
+	if x != nil {
+		return x.Meter
+	}
+	return ""
+}
+
+func (x *Settings) GetServiceLineM() float64 {
+	if x != nil && x.ServiceLineM != nil {
+		return *x.ServiceLineM
+	}
+	return 0
+}
+
+func (x *Settings) GetServiceSize() string {
+	if x != nil {
+		return x.ServiceSize
+	}
+	return ""
+}
+
+func (x *Settings) GetServiceMaterial() string {
+	if x != nil {
+		return x.ServiceMaterial
+	}
+	return ""
+}
+
+func (x *Settings) GetBackflow() *Backflow {
+	if x != nil {
+		return x.Backflow
+	}
+	return nil
+}
+
+func (x *Settings) GetPipeMaterial() string {
+	if x != nil {
+		return x.PipeMaterial
+	}
+	return ""
+}
+
+func (x *Settings) GetPipeSize() string {
+	if x != nil {
+		return x.PipeSize
+	}
+	return ""
+}
+
+func (x *Settings) GetPipePrices() []*PipePrice {
+	if x != nil {
+		return x.PipePrices
+	}
+	return nil
+}
+
+func (x *Settings) GetPipeLoss() float64 {
+	if x != nil && x.PipeLoss != nil {
+		return *x.PipeLoss
+	}
+	return 0
+}
+
+func (x *Settings) GetVelocityLimitMps() float64 {
+	if x != nil && x.VelocityLimitMps != nil {
+		return *x.VelocityLimitMps
+	}
+	return 0
+}
+
+func (x *Settings) GetPressureMarginKpa() float64 {
+	if x != nil && x.PressureMarginKpa != nil {
+		return *x.PressureMarginKpa
+	}
+	return 0
+}
+
+func (x *Settings) GetFrostDepthM() float64 {
+	if x != nil && x.FrostDepthM != nil {
+		return *x.FrostDepthM
+	}
+	return 0
+}
+
+func (x *Settings) GetPavingDepthM() float64 {
+	if x != nil && x.PavingDepthM != nil {
+		return *x.PavingDepthM
+	}
+	return 0
+}
+
+func (x *Settings) GetEffort() Settings_Effort {
+	if x != nil {
+		return x.Effort
+	}
+	return Settings_EFFORT_UNSPECIFIED
+}
+
+func (x *Settings) GetHead() Settings_HeadKind {
+	if x != nil {
+		return x.Head
+	}
+	return Settings_HEAD_KIND_UNSPECIFIED
+}
+
+func (x *Settings) GetSprayNarrowStrips() bool {
+	if x != nil {
+		return x.SprayNarrowStrips
+	}
+	return false
+}
+
+// What a backflow assembly takes of the pressure.
+type Backflow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A generic curve; or the assembly's own as curve.
+	Kind Backflow_Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=lotwright.v1.Backflow_Kind" json:"kind,omitempty"`
+	// Its curve, in order of rising flow. The first may be at no flow: the
+	// pressure that opens the springs.
+	Curve         []*LossPoint `protobuf:"bytes,2,rep,name=curve,proto3" json:"curve,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Backflow) Reset() {
+	*x = Backflow{}
+	mi := &file_lotwright_v1_settings_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Backflow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Backflow) ProtoMessage() {}
+
+func (x *Backflow) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_settings_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Backflow.ProtoReflect.Descriptor instead.
+func (*Backflow) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Backflow) GetKind() Backflow_Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return Backflow_KIND_UNSPECIFIED
+}
+
+func (x *Backflow) GetCurve() []*LossPoint {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
+// One point of a loss curve.
+type LossPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The flow, in litres per minute.
+	FlowLpm float64 `protobuf:"fixed64,1,opt,name=flow_lpm,json=flowLpm,proto3" json:"flow_lpm,omitempty"`
+	// The pressure lost at that flow, in kilopascals.
+	LossKpa       float64 `protobuf:"fixed64,2,opt,name=loss_kpa,json=lossKpa,proto3" json:"loss_kpa,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LossPoint) Reset() {
+	*x = LossPoint{}
+	mi := &file_lotwright_v1_settings_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LossPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LossPoint) ProtoMessage() {}
+
+func (x *LossPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_settings_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LossPoint.ProtoReflect.Descriptor instead.
+func (*LossPoint) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *LossPoint) GetFlowLpm() float64 {
+	if x != nil {
+		return x.FlowLpm
+	}
+	return 0
+}
+
+func (x *LossPoint) GetLossKpa() float64 {
+	if x != nil {
+		return x.LossKpa
+	}
+	return 0
+}
+
+// What pipe of one size costs.
+type PipePrice struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its nominal size, such as 3/4in.
+	Size string `protobuf:"bytes,1,opt,name=size,proto3" json:"size,omitempty"`
+	// Its price a metre, in the currency of the list.
+	PricePerM     float64 `protobuf:"fixed64,2,opt,name=price_per_m,json=pricePerM,proto3" json:"price_per_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PipePrice) Reset() {
+	*x = PipePrice{}
+	mi := &file_lotwright_v1_settings_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PipePrice) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PipePrice) ProtoMessage() {}
+
+func (x *PipePrice) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_settings_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PipePrice.ProtoReflect.Descriptor instead.
+func (*PipePrice) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *PipePrice) GetSize() string {
+	if x != nil {
+		return x.Size
+	}
+	return ""
+}
+
+func (x *PipePrice) GetPricePerM() float64 {
+	if x != nil {
+		return x.PricePerM
+	}
+	return 0
+}
+
 // A head as its performance table describes it. Between rows values are
 // interpolated; beyond them nothing is assumed.
 type HeadModel struct {
@@ -229,7 +726,7 @@ type HeadModel struct {
 
 func (x *HeadModel) Reset() {
 	*x = HeadModel{}
-	mi := &file_lotwright_v1_settings_proto_msgTypes[1]
+	mi := &file_lotwright_v1_settings_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -241,7 +738,7 @@ func (x *HeadModel) String() string {
 func (*HeadModel) ProtoMessage() {}
 
 func (x *HeadModel) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_settings_proto_msgTypes[1]
+	mi := &file_lotwright_v1_settings_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -254,7 +751,7 @@ func (x *HeadModel) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeadModel.ProtoReflect.Descriptor instead.
 func (*HeadModel) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{1}
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *HeadModel) GetName() string {
@@ -293,7 +790,7 @@ type PerformanceRow struct {
 
 func (x *PerformanceRow) Reset() {
 	*x = PerformanceRow{}
-	mi := &file_lotwright_v1_settings_proto_msgTypes[2]
+	mi := &file_lotwright_v1_settings_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -305,7 +802,7 @@ func (x *PerformanceRow) String() string {
 func (*PerformanceRow) ProtoMessage() {}
 
 func (x *PerformanceRow) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_settings_proto_msgTypes[2]
+	mi := &file_lotwright_v1_settings_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -318,7 +815,7 @@ func (x *PerformanceRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PerformanceRow.ProtoReflect.Descriptor instead.
 func (*PerformanceRow) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{2}
+	return file_lotwright_v1_settings_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *PerformanceRow) GetPressureKpa() float64 {
@@ -346,7 +843,7 @@ var File_lotwright_v1_settings_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\n" +
-	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\xc2\b\n" +
+	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\xf5\x10\n" +
 	"\bSettings\x121\n" +
 	"\x06supply\x18\x01 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\x12;\n" +
 	"\n" +
@@ -366,7 +863,36 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x14supply_allowance_kpa\x18\x0e \x01(\x01B\x03\xe0A\x01H\n" +
 	"R\x12supplyAllowanceKpa\x88\x01\x01\x124\n" +
 	"\x11design_flow_share\x18\x0f \x01(\x01B\x03\xe0A\x01H\vR\x0fdesignFlowShare\x88\x01\x01\x12 \n" +
-	"\x06margin\x18\x10 \x01(\x01B\x03\xe0A\x01H\fR\x06margin\x88\x01\x01B\x12\n" +
+	"\x06margin\x18\x10 \x01(\x01B\x03\xe0A\x01H\fR\x06margin\x88\x01\x01\x12\x19\n" +
+	"\x05meter\x18\x11 \x01(\tB\x03\xe0A\x01R\x05meter\x12.\n" +
+	"\x0eservice_line_m\x18\x12 \x01(\x01B\x03\xe0A\x01H\rR\fserviceLineM\x88\x01\x01\x12&\n" +
+	"\fservice_size\x18\x13 \x01(\tB\x03\xe0A\x01R\vserviceSize\x12.\n" +
+	"\x10service_material\x18\x14 \x01(\tB\x03\xe0A\x01R\x0fserviceMaterial\x127\n" +
+	"\bbackflow\x18\x15 \x01(\v2\x16.lotwright.v1.BackflowB\x03\xe0A\x01R\bbackflow\x12(\n" +
+	"\rpipe_material\x18\x16 \x01(\tB\x03\xe0A\x01R\fpipeMaterial\x12 \n" +
+	"\tpipe_size\x18\x17 \x01(\tB\x03\xe0A\x01R\bpipeSize\x12=\n" +
+	"\vpipe_prices\x18\x18 \x03(\v2\x17.lotwright.v1.PipePriceB\x03\xe0A\x01R\n" +
+	"pipePrices\x12%\n" +
+	"\tpipe_loss\x18\x19 \x01(\x01B\x03\xe0A\x01H\x0eR\bpipeLoss\x88\x01\x01\x126\n" +
+	"\x12velocity_limit_mps\x18\x1a \x01(\x01B\x03\xe0A\x01H\x0fR\x10velocityLimitMps\x88\x01\x01\x128\n" +
+	"\x13pressure_margin_kpa\x18\x1b \x01(\x01B\x03\xe0A\x01H\x10R\x11pressureMarginKpa\x88\x01\x01\x12,\n" +
+	"\rfrost_depth_m\x18\x1c \x01(\x01B\x03\xe0A\x01H\x11R\vfrostDepthM\x88\x01\x01\x12.\n" +
+	"\x0epaving_depth_m\x18\x1d \x01(\x01B\x03\xe0A\x01H\x12R\fpavingDepthM\x88\x01\x01\x12:\n" +
+	"\x06effort\x18\x1e \x01(\x0e2\x1d.lotwright.v1.Settings.EffortB\x03\xe0A\x01R\x06effort\x128\n" +
+	"\x04head\x18\x1f \x01(\x0e2\x1f.lotwright.v1.Settings.HeadKindB\x03\xe0A\x01R\x04head\x123\n" +
+	"\x13spray_narrow_strips\x18  \x01(\bB\x03\xe0A\x01R\x11sprayNarrowStrips\"k\n" +
+	"\bHeadKind\x12\x19\n" +
+	"\x15HEAD_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eVARIABLE_THROW\x10\x01\x12\t\n" +
+	"\x05SPRAY\x10\x02\x12\x10\n" +
+	"\fMULTI_STREAM\x10\x03\x12\t\n" +
+	"\x05ROTOR\x10\x04\x12\b\n" +
+	"\x04AUTO\x10\x05\"F\n" +
+	"\x06Effort\x12\x16\n" +
+	"\x12EFFORT_UNSPECIFIED\x10\x00\x12\t\n" +
+	"\x05QUICK\x10\x01\x12\v\n" +
+	"\aDEFAULT\x10\x02\x12\f\n" +
+	"\bTHOROUGH\x10\x03B\x12\n" +
 	"\x10_coverage_targetB\x10\n" +
 	"\x0e_least_strip_mB\x13\n" +
 	"\x11_edge_clearance_mB\x17\n" +
@@ -379,7 +905,28 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x0f_trench_depth_mB\x17\n" +
 	"\x15_supply_allowance_kpaB\x14\n" +
 	"\x12_design_flow_shareB\t\n" +
-	"\a_margin\"\x84\x01\n" +
+	"\a_marginB\x11\n" +
+	"\x0f_service_line_mB\f\n" +
+	"\n" +
+	"_pipe_lossB\x15\n" +
+	"\x13_velocity_limit_mpsB\x16\n" +
+	"\x14_pressure_margin_kpaB\x10\n" +
+	"\x0e_frost_depth_mB\x11\n" +
+	"\x0f_paving_depth_m\"\xd7\x01\n" +
+	"\bBackflow\x124\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x1b.lotwright.v1.Backflow.KindB\x03\xe0A\x01R\x04kind\x122\n" +
+	"\x05curve\x18\x02 \x03(\v2\x17.lotwright.v1.LossPointB\x03\xe0A\x01R\x05curve\"a\n" +
+	"\x04Kind\x12\x14\n" +
+	"\x10KIND_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17PRESSURE_VACUUM_BREAKER\x10\x01\x12\x10\n" +
+	"\fDOUBLE_CHECK\x10\x02\x12\x14\n" +
+	"\x10REDUCED_PRESSURE\x10\x03\"K\n" +
+	"\tLossPoint\x12\x1e\n" +
+	"\bflow_lpm\x18\x01 \x01(\x01B\x03\xe0A\x01R\aflowLpm\x12\x1e\n" +
+	"\bloss_kpa\x18\x02 \x01(\x01B\x03\xe0A\x01R\alossKpa\"I\n" +
+	"\tPipePrice\x12\x17\n" +
+	"\x04size\x18\x01 \x01(\tB\x03\xe0A\x02R\x04size\x12#\n" +
+	"\vprice_per_m\x18\x02 \x01(\x01B\x03\xe0A\x02R\tpricePerM\"\x84\x01\n" +
 	"\tHeadModel\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x12'\n" +
 	"\rleast_throw_m\x18\x02 \x01(\x01B\x03\xe0A\x01R\vleastThrowM\x125\n" +
@@ -401,22 +948,35 @@ func file_lotwright_v1_settings_proto_rawDescGZIP() []byte {
 	return file_lotwright_v1_settings_proto_rawDescData
 }
 
-var file_lotwright_v1_settings_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_lotwright_v1_settings_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_lotwright_v1_settings_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_lotwright_v1_settings_proto_goTypes = []any{
-	(*Settings)(nil),       // 0: lotwright.v1.Settings
-	(*HeadModel)(nil),      // 1: lotwright.v1.HeadModel
-	(*PerformanceRow)(nil), // 2: lotwright.v1.PerformanceRow
-	(*Supply)(nil),         // 3: lotwright.v1.Supply
+	(Settings_HeadKind)(0), // 0: lotwright.v1.Settings.HeadKind
+	(Settings_Effort)(0),   // 1: lotwright.v1.Settings.Effort
+	(Backflow_Kind)(0),     // 2: lotwright.v1.Backflow.Kind
+	(*Settings)(nil),       // 3: lotwright.v1.Settings
+	(*Backflow)(nil),       // 4: lotwright.v1.Backflow
+	(*LossPoint)(nil),      // 5: lotwright.v1.LossPoint
+	(*PipePrice)(nil),      // 6: lotwright.v1.PipePrice
+	(*HeadModel)(nil),      // 7: lotwright.v1.HeadModel
+	(*PerformanceRow)(nil), // 8: lotwright.v1.PerformanceRow
+	(*Supply)(nil),         // 9: lotwright.v1.Supply
 }
 var file_lotwright_v1_settings_proto_depIdxs = []int32{
-	3, // 0: lotwright.v1.Settings.supply:type_name -> lotwright.v1.Supply
-	1, // 1: lotwright.v1.Settings.head_model:type_name -> lotwright.v1.HeadModel
-	2, // 2: lotwright.v1.HeadModel.rows:type_name -> lotwright.v1.PerformanceRow
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	9, // 0: lotwright.v1.Settings.supply:type_name -> lotwright.v1.Supply
+	7, // 1: lotwright.v1.Settings.head_model:type_name -> lotwright.v1.HeadModel
+	4, // 2: lotwright.v1.Settings.backflow:type_name -> lotwright.v1.Backflow
+	6, // 3: lotwright.v1.Settings.pipe_prices:type_name -> lotwright.v1.PipePrice
+	1, // 4: lotwright.v1.Settings.effort:type_name -> lotwright.v1.Settings.Effort
+	0, // 5: lotwright.v1.Settings.head:type_name -> lotwright.v1.Settings.HeadKind
+	2, // 6: lotwright.v1.Backflow.kind:type_name -> lotwright.v1.Backflow.Kind
+	5, // 7: lotwright.v1.Backflow.curve:type_name -> lotwright.v1.LossPoint
+	8, // 8: lotwright.v1.HeadModel.rows:type_name -> lotwright.v1.PerformanceRow
+	9, // [9:9] is the sub-list for method output_type
+	9, // [9:9] is the sub-list for method input_type
+	9, // [9:9] is the sub-list for extension type_name
+	9, // [9:9] is the sub-list for extension extendee
+	0, // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_lotwright_v1_settings_proto_init() }
@@ -431,13 +991,14 @@ func file_lotwright_v1_settings_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lotwright_v1_settings_proto_rawDesc), len(file_lotwright_v1_settings_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   3,
+			NumEnums:      3,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_lotwright_v1_settings_proto_goTypes,
 		DependencyIndexes: file_lotwright_v1_settings_proto_depIdxs,
+		EnumInfos:         file_lotwright_v1_settings_proto_enumTypes,
 		MessageInfos:      file_lotwright_v1_settings_proto_msgTypes,
 	}.Build()
 	File_lotwright_v1_settings_proto = out.File

@@ -68,7 +68,7 @@ func batchService(ctx context.Context, kept *sqlite.Store, options rpc.Options) 
 	}
 	jobs, err := queue.New(ctx, riversqlite.New(kept.Writer()), kept, queue.Options{
 		Design: server.DesignStored, Apart: designApart, Failed: server.FailedStored, Admit: server.Admit,
-		Alone: true, Workers: options.Workers, Log: options.Log,
+		Workers: options.Workers, Log: options.Log,
 	})
 	if err != nil {
 		return nil, nil, err

@@ -47,9 +47,16 @@ type Options struct {
 	// Failed is the design of a lot that the program is to blame for.
 	Failed func(lot store.Lot, reason string) store.Design
 
-	// Alone says that no other process works on these jobs: those that are
-	// under way when the queue starts are a dead process's.
-	Alone bool
+	// Roll tells the processes that work on these jobs of each other. nil means
+	// that there is no other: jobs that are under way when the queue starts are a
+	// dead process's.
+	Roll Roll
+	// Silence is after how long a process that is not heard of is taken for dead
+	// and its chunks are taken over; default 20 s. A process that lives after all
+	// does no harm.
+	Silence time.Duration
+	// Elsewhere says that the work is left to other processes.
+	Elsewhere bool
 
 	Workers   int           // chunks worked on at a time, each a lot at a time; 0 means one a processor
 	ChunkLots int           // lots of a job; default 16
@@ -80,6 +87,9 @@ func (o Options) orDefaults() (Options, error) {
 	if o.LotTime <= 0 {
 		o.LotTime = 2 * time.Minute
 	}
+	if o.Silence <= 0 {
+		o.Silence = 20 * time.Second
+	}
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
@@ -101,8 +111,10 @@ type Queue[Tx any] struct {
 	options  Options
 	driver   riverdriver.Driver[Tx]
 	client   *river.Client[Tx]
+	inHand   *inHand
 	draining chan struct{}
 	drain    func()
+	rolling  sync.WaitGroup
 }
 
 // New brings the jobs' tables up to date and makes the store hand its operations
@@ -112,18 +124,14 @@ func New[Tx any](ctx context.Context, driver riverdriver.Driver[Tx], engine stor
 	if err != nil {
 		return nil, err
 	}
-	q := &Queue[Tx]{options: o, driver: driver, draining: make(chan struct{})}
+	q := &Queue[Tx]{options: o, driver: driver, inHand: &inHand{jobs: map[int64]int{}}, draining: make(chan struct{})}
 	q.drain = sync.OnceFunc(func() { close(q.draining) })
 	quiet := slog.New(atLeast{o.Log.Handler(), slog.LevelWarn})
-	migrator, err := rivermigrate.New(driver, &rivermigrate.Config{Logger: quiet})
-	if err != nil {
-		return nil, err
-	}
-	if _, err := migrator.Migrate(ctx, rivermigrate.DirectionUp, nil); err != nil {
+	if err := q.migrate(ctx, quiet); err != nil {
 		return nil, err
 	}
 	workers := river.NewWorkers()
-	w := &worker[Tx]{engine: engine, options: o, draining: q.draining, complete: completion[Tx]}
+	w := &worker[Tx]{engine: engine, options: o, inHand: q.inHand, draining: q.draining, complete: completion[Tx]}
 	if err := river.AddWorkerSafely(workers, w); err != nil {
 		return nil, err
 	}
@@ -134,10 +142,27 @@ func New[Tx any](ctx context.Context, driver riverdriver.Driver[Tx], engine stor
 	return q, nil
 }
 
+// migrate brings the jobs' tables up to date, in one process at a time.
+func (q *Queue[Tx]) migrate(ctx context.Context, log *slog.Logger) error {
+	migrator, err := rivermigrate.New(q.driver, &rivermigrate.Config{Logger: log})
+	if err != nil {
+		return err
+	}
+	up := func(ctx context.Context) error {
+		_, err := migrator.Migrate(ctx, rivermigrate.DirectionUp, nil)
+		return err
+	}
+	if q.options.Roll == nil {
+		return up(ctx)
+	}
+	return q.options.Roll.Exclusively(ctx, up)
+}
+
 func config(o Options, workers *river.Workers, log *slog.Logger) *river.Config {
-	return &river.Config{
+	c := &river.Config{
 		Queues:                      map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: o.Workers}},
 		Workers:                     workers,
+		Hooks:                       []rivertype.Hook{inTurn},
 		Logger:                      log,
 		PollOnly:                    true, // of a database that cannot call
 		FetchCooldown:               fetchCooldown,
@@ -147,6 +172,10 @@ func config(o Options, workers *river.Workers, log *slog.Logger) *river.Config {
 		CompletedJobRetentionPeriod: keepDone,
 		MaxAttempts:                 math.MaxInt16, // what bounds them is that no lot is at fault twice
 	}
+	if o.Elsewhere {
+		c.Queues, c.Workers = nil, nil
+	}
+	return c
 }
 
 // enqueue makes jobs of chunks.
@@ -154,18 +183,39 @@ func (q *Queue[Tx]) enqueue(ctx context.Context, tx Tx, chunks []store.Chunk) er
 	jobs := make([]river.InsertManyParams, len(chunks))
 	for i, c := range chunks {
 		jobs[i].Args = jobArgs{c.Tenant, c.Operation, c.First, c.Last}
+		jobs[i].InsertOpts = &river.InsertOpts{ScheduledAt: turnTime(c.Turn)}
 	}
 	_, err := q.client.InsertManyTx(ctx, tx, jobs)
 	return err
 }
 
+// River takes up jobs in the order of the time that they are scheduled for. So a
+// chunk's turn is told as a time, long past: a millisecond a turn, a lot that is.
+var firstTurn = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+
+func turnTime(turn int64) time.Time { return firstTurn.Add(time.Duration(turn) * time.Millisecond) }
+
+// inTurn makes jobs with such a time ready at once. River would have whoever is
+// its leader at the moment find out that their time has come.
+var inTurn = river.HookInsertBeginFunc(func(_ context.Context, p *rivertype.JobInsertParams) error {
+	if p.State == rivertype.JobStateScheduled && p.ScheduledAt.Before(time.Now()) {
+		p.State = rivertype.JobStateAvailable
+	}
+	return nil
+})
+
 // Start takes up work, until [Queue.Stop]. Work that a dead process has left
 // comes first.
 func (q *Queue[Tx]) Start(ctx context.Context) error {
-	if q.options.Alone {
+	if q.options.Elsewhere {
+		return nil
+	}
+	if q.options.Roll == nil {
 		if err := q.rescue(ctx); err != nil {
 			return err
 		}
+	} else {
+		q.call(ctx)
 	}
 	return q.client.Start(context.WithoutCancel(ctx))
 }
@@ -182,25 +232,35 @@ func (q *Queue[Tx]) rescue(ctx context.Context) error {
 		if err != nil || len(stuck) == 0 {
 			return err
 		}
-		free := &riverdriver.JobRescueManyParams{StuckHorizon: horizon}
-		for _, job := range stuck {
-			free.ID = append(free.ID, job.ID)
-			free.Error = append(free.Error, []byte(`{"error":"the process ended"}`))
-			free.FinalizedAt = append(free.FinalizedAt, nil)
-			free.ScheduledAt = append(free.ScheduledAt, time.Now())
-			free.State = append(free.State, string(rivertype.JobStateAvailable))
-		}
-		if _, err := q.driver.GetExecutor().JobRescueMany(ctx, free); err != nil {
+		if err := q.free(ctx, stuck, horizon); err != nil {
 			return err
 		}
 		q.options.Log.Warn("taking up what was left in the middle", "chunks", len(stuck))
 	}
 }
 
+// free gives jobs back that were taken up before horizon, each in its turn.
+func (q *Queue[Tx]) free(ctx context.Context, jobs []*rivertype.JobRow, horizon time.Time) error {
+	free := &riverdriver.JobRescueManyParams{StuckHorizon: horizon}
+	for _, job := range jobs {
+		free.ID = append(free.ID, job.ID)
+		free.Error = append(free.Error, []byte(`{"error":"the process ended"}`))
+		free.FinalizedAt = append(free.FinalizedAt, nil)
+		free.ScheduledAt = append(free.ScheduledAt, job.ScheduledAt)
+		free.State = append(free.State, string(rivertype.JobStateAvailable))
+	}
+	_, err := q.driver.GetExecutor().JobRescueMany(ctx, free)
+	return err
+}
+
 // Stop takes up no further lot and waits for those under way until ctx ends.
 // Then they are given up, to be designed after the next start.
 func (q *Queue[Tx]) Stop(ctx context.Context) error {
 	q.drain()
+	if q.options.Elsewhere {
+		return nil
+	}
+	defer q.leave(context.WithoutCancel(ctx))
 	if err := q.client.Stop(ctx); err == nil || ctx.Err() == nil {
 		return err
 	}

@@ -37,6 +37,7 @@ type program struct {
 
 	mu     sync.Mutex
 	worked map[string]int
+	order  []string
 	apart  []string
 
 	size    int           // bytes of a design, beside what it says
@@ -51,7 +52,6 @@ func newProgram(t testing.TB, o queue.Options) *program {
 	p.options.Failed = func(lot store.Lot, reason string) store.Design {
 		return store.Design{Status: store.Failed, Reason: reason, Content: []byte("failed " + lot.ID)}
 	}
-	p.options.Alone = true
 	p.options.Log = slog.New(slog.NewTextHandler(t.Output(), nil))
 	p.start()
 	return p
@@ -78,6 +78,7 @@ func (p *program) design(ctx context.Context, lot store.Lot, settings []byte) (s
 	p.mu.Lock()
 	p.worked[lot.ID]++
 	n := p.worked[lot.ID]
+	p.order = append(p.order, lot.ID)
 	p.mu.Unlock()
 	switch kind, _, _ := strings.Cut(lot.ID, " "); {
 	case kind == "panic":
@@ -110,16 +111,19 @@ func (p *program) designApart(ctx context.Context, lot store.Lot, settings []byt
 }
 
 // run starts an operation on lots of the given ids.
-func (p *program) run(lots ...string) {
-	_, err := p.CreateBatch(p.Context(), store.Local, "b", "", store.Request{})
+func (p *program) run(lots ...string) { startRun(p.TB, p.Store, store.Local, lots...) }
+
+// startRun starts an operation "o" of a tenant on lots of the given ids.
+func startRun(p testing.TB, s store.Store, t store.Tenant, lots ...string) {
+	_, err := s.CreateBatch(p.Context(), t, "b", "", store.Request{})
 	require.NoError(p, err)
 	piece := store.Piece{Import: "i"}
 	for _, id := range lots {
 		piece.Messages = append(piece.Messages, store.ImportMessage{Lot: store.Lot{ID: id, Content: []byte(id)}})
 	}
-	_, _, err = p.AddLots(p.Context(), store.Local, "b", piece)
+	_, _, err = s.AddLots(p.Context(), t, "b", piece)
 	require.NoError(p, err)
-	_, err = p.StartOperation(p.Context(), store.Local, "b", "o", []byte("design"), store.Request{})
+	_, err = s.StartOperation(p.Context(), t, "b", "o", []byte("design"), store.Request{})
 	require.NoError(p, err)
 }
 
@@ -294,6 +298,35 @@ func TestCancel(t *testing.T) {
 	assert.Equal(t, designed("plain 1"), p.outcomes())
 	assert.Equal(t, store.Tally{Designed: 1}, p.operation().Tally)
 	assert.NotContains(t, p.worked, "plain 2")
+}
+
+// TestNobodyStarves: who comes with a few lots while another's many are at work
+// is served among them, not after them.
+func TestNobodyStarves(t *testing.T) {
+	p := newProgram(t, queue.Options{Workers: 1, ChunkLots: 2})
+	defer p.stop(time.Minute)
+	const large, small = store.Tenant("large"), store.Tenant("small")
+	startRun(t, p.Store, large, append([]string{"wait"}, plain(99)...)...)
+	<-p.entered
+	startRun(t, p.Store, small, "small 1", "small 2", "small 3", "small 4", "small 5", "small 6")
+	close(p.release)
+	done := func(tenant store.Tenant) int {
+		o, err := p.Operation(t.Context(), tenant, "o")
+		require.NoError(t, err)
+		return o.Finished()
+	}
+	require.Eventually(t, func() bool { return done(large) == 100 && done(small) == 6 }, 20*time.Second, 5*time.Millisecond)
+	assert.Equal(t, 6, amongFirst(6+6+2*2, "small", p.order), "as many of the one as of the other, give or take a chunk")
+}
+
+// amongFirst counts the lots of a kind among the first n that were worked on.
+func amongFirst(n int, kind string, lots []string) (count int) {
+	for _, id := range lots[:n] {
+		if strings.HasPrefix(id, kind) {
+			count++
+		}
+	}
+	return count
 }
 
 // TestFullDiskIsWaitedOut: with no room for designs the work waits, and goes on by

@@ -10,6 +10,7 @@ import (
 
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver"
+	"github.com/riverqueue/river/rivertype"
 
 	"lotwright/server/store"
 )
@@ -30,6 +31,7 @@ type worker[Tx any] struct {
 	river.WorkerDefaults[jobArgs]
 	engine   store.Engine[Tx]
 	options  Options
+	inHand   *inHand
 	draining <-chan struct{}
 	complete func(context.Context, Tx, *river.Job[jobArgs]) error
 }
@@ -39,8 +41,10 @@ func completion[Tx any](ctx context.Context, tx Tx, job *river.Job[jobArgs]) err
 	return err
 }
 
-// again puts a chunk back as it was, for after the next start.
-var again = river.JobSnooze(0)
+// again puts a chunk back as it was, in its turn, for who comes next.
+func again(job *river.Job[jobArgs]) error {
+	return &rivertype.JobSnoozeError{Duration: min(time.Until(job.ScheduledAt), 0)}
+}
 
 // How long a worker waits after a fault of the machine before it tries again:
 // twice as long each time, up to a bound. It keeps its chunk meanwhile. Given back
@@ -54,6 +58,7 @@ const (
 // Work designs what is open of a chunk and completes the job. The first lot of a
 // chunk that was begun before may be what ended its worker.
 func (w *worker[Tx]) Work(ctx context.Context, job *river.Job[jobArgs]) error {
+	defer w.inHand.take(job.ID)()
 	c := &chunk{Chunk: store.Chunk{Tenant: job.Args.Tenant, Operation: job.Args.Operation, First: job.Args.First, Last: job.Args.Last}, faults: map[int]int{}}
 	first := w.options.Design
 	if job.Attempt > 1 {
@@ -68,13 +73,13 @@ func (w *worker[Tx]) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 		case err == nil:
 			return nil
 		case errors.Is(err, errStopping) || ctx.Err() != nil:
-			return again
+			return again(job)
 		}
 		w.options.Log.Error("a chunk of lots has to wait", "operation", c.Operation, "first", c.First, "last", c.Last, "wait", wait, "error", err.Error())
 		select {
 		case <-time.After(wait):
 		case <-w.draining:
-			return again
+			return again(job)
 		}
 	}
 }

@@ -21,6 +21,8 @@ var (
 	// ErrFull: there is no room, or the store can only be read; nothing of the
 	// write was kept.
 	ErrFull = errors.New("the store takes no more")
+	// ErrAway: the store cannot be reached just now; nothing of the write was kept.
+	ErrAway = errors.New("the store cannot be reached")
 	// ErrUnknown: whether the write was kept is not known. It is safe to repeat
 	// it with the same request id.
 	ErrUnknown = errors.New("whether it was stored is not known")
@@ -144,6 +146,19 @@ type Chunk struct {
 	Operation string
 	First     int
 	Last      int
+	// Turn is the chunk's place in the line of the chunks of all tenants: those
+	// of a lower one come first. It is set where an operation starts.
+	Turn int64
+}
+
+// Chunks cuts an operation over so many lots, whose first lot has the given
+// turn, into chunks of at most size.
+func Chunks(t Tenant, operation string, lots, size int, turn int64) []Chunk {
+	var out []Chunk
+	for first := 1; first <= lots; first += size {
+		out = append(out, Chunk{Tenant: t, Operation: operation, First: first, Last: min(first+size-1, lots), Turn: turn + int64(first) - 1})
+	}
+	return out
 }
 
 // Store is what the service keeps, as its methods see it. All methods may be
@@ -167,7 +182,9 @@ type Store interface {
 
 	// StartOperation makes an operation of the given id over all lots that the
 	// batch holds now, and hands its chunks to the queue, in one transaction.
-	// While another runs on the batch, that is ErrState.
+	// While another runs on the batch, that is ErrState. Tenants take turns: the
+	// operation stands in line where those that run have come to, behind the
+	// tenant's own, and its chunks are as far apart as they have lots.
 	StartOperation(ctx context.Context, t Tenant, batch, id string, settings []byte, r Request) (Operation, error)
 	Operation(ctx context.Context, t Tenant, id string) (Operation, error)
 	// Operations lists at most n operations, the latest first, from the one

@@ -67,24 +67,29 @@ func (s *Store) insertOperation(ctx context.Context, tx *sql.Tx, t store.Tenant,
 	if settings == nil {
 		settings = []byte{} // the column is never null
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO operation (tenant, operation, place, batch, revision, state, settings, lots, created)
-		VALUES (?1, ?2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = ?1), ?3, ?4, 'running', ?5, ?6, ?7)`,
-		t, id, batch, b.Revision+1, settings, b.Lots, micros(s.now()))
+	turn, err := nextTurn(ctx, tx, t)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO operation (tenant, operation, place, turn, batch, revision, state, settings, lots, created)
+		VALUES (?1, ?2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = ?1), ?3, ?4, ?5, 'running', ?6, ?7, ?8)`,
+		t, id, turn, batch, b.Revision+1, settings, b.Lots, micros(s.now()))
 	if err != nil {
 		return err
 	}
 	if _, err := tx.ExecContext(ctx, `UPDATE batch SET revision = ? WHERE tenant = ? AND batch = ?`, b.Revision+1, t, batch); err != nil {
 		return err
 	}
-	return s.enqueue(ctx, tx, chunks(t, id, b.Lots, s.chunkLots))
+	return s.enqueue(ctx, tx, store.Chunks(t, id, b.Lots, s.chunkLots, turn))
 }
 
-func chunks(t store.Tenant, operation string, lots, size int) []store.Chunk {
-	var out []store.Chunk
-	for first := 1; first <= lots; first += size {
-		out = append(out, store.Chunk{Tenant: t, Operation: operation, First: first, Last: min(first+size-1, lots)})
-	}
-	return out
+// nextTurn is where a tenant's next operation stands in line: where those that
+// run have come to, and behind the tenant's own.
+func nextTurn(ctx context.Context, tx *sql.Tx, t store.Tenant) (turn int64, err error) {
+	err = tx.QueryRowContext(ctx, `SELECT max(
+		coalesce((SELECT min(turn + designed + infeasible + invalid + failed) FROM operation WHERE state = 'running'), 0),
+		coalesce((SELECT max(turn + lots) FROM operation WHERE state = 'running' AND tenant = ?1), 0))`, t).Scan(&turn)
+	return turn, err
 }
 
 // Operation reads an operation.

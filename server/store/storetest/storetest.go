@@ -68,6 +68,7 @@ func Run[Tx any](t *testing.T, open func(t *testing.T) store.Engine[Tx]) {
 		"cancel":                      suite[Tx].cancel,
 		"complete":                    suite[Tx].complete,
 		"delete":                      suite[Tx].deletes,
+		"turns":                       suite[Tx].turns,
 		"queue refuses":               suite[Tx].queueRefuses,
 		"nothing of another tenant":   suite[Tx].tenants,
 		"a call that is given up":     suite[Tx].givenUp,
@@ -271,7 +272,7 @@ func (s suite[Tx]) operation() {
 
 // stretch is a chunk of the operation o.
 func stretch(first, last int) store.Chunk {
-	return store.Chunk{Tenant: ours, Operation: "o", First: first, Last: last}
+	return store.Chunk{Tenant: ours, Operation: "o", First: first, Last: last, Turn: int64(first) - 1}
 }
 
 // designs are counted, listed by number and by time, and the last one ends the
@@ -458,6 +459,30 @@ func (s suite[Tx]) deletes() {
 	require.NoError(s, s.DeleteBatch(s.Context(), ours, "x"))
 	_, err = s.CreateBatch(s.Context(), ours, "y", "", request("r", "other"))
 	assert.NoError(s, err)
+}
+
+// turns: who comes later stands where the others have come to, whatever they have
+// before them, and behind what is his own.
+func (s suite[Tx]) turns() {
+	s.batch(ours, "a", 5)
+	s.batch(ours, "b", 5)
+	s.batch(theirs, "a", 5)
+	turns := func() (out []int64) {
+		for _, c := range s.Jobs.chunks {
+			out = append(out, c.Turn)
+		}
+		return out
+	}
+	c := s.start("a", "o")
+	assert.Equal(s, []int64{0, 4}, turns())
+	s.save(c[0], 1, store.Designed)
+	s.save(c[0], 2, store.Failed)
+	s.start("b", "p")
+	assert.Equal(s, []int64{5, 9}, turns(), "behind the tenant's own")
+	s.Jobs.chunks = nil
+	_, err := s.StartOperation(s.Context(), theirs, "a", "o", nil, store.Request{})
+	require.NoError(s, err)
+	assert.Equal(s, []int64{2, 6}, turns(), "among the others'")
 }
 
 // queueRefuses: an operation that cannot be enqueued does not exist.

@@ -1,0 +1,140 @@
+package postgis
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"lotwright/server/store"
+)
+
+const operationColumns = `operation, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
+
+func scanOperation(row scanner) (o store.Operation, err error) {
+	var ended *time.Time
+	err = row.Scan(&o.ID, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &o.Created, &ended)
+	o.Created = o.Created.UTC()
+	if ended != nil {
+		o.Ended = ended.UTC()
+	}
+	return o, err
+}
+
+func readOperation(ctx context.Context, q querier, t store.Tenant, id string) (store.Operation, error) {
+	o, err := scanOperation(q.QueryRow(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = $1 AND operation = $2`, t, id))
+	return o, orNotFound(err, "operation", id)
+}
+
+// StartOperation makes an operation and hands its chunks to the queue.
+func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (o store.Operation, err error) {
+	if s.enqueue == nil {
+		return o, errors.New("bug in StartOperation: no queue, OnStart was not called")
+	}
+	err = s.change(ctx, func(ctx context.Context, tx pgx.Tx) error {
+		made, err := before(ctx, tx, t, r)
+		if err != nil {
+			return err
+		}
+		if made == "" {
+			made = id
+			if err := s.insertOperation(ctx, tx, t, batch, id, settings); err != nil {
+				return err
+			}
+			if err := remember(ctx, tx, t, r, batch, id); err != nil {
+				return err
+			}
+		}
+		o, err = readOperation(ctx, tx, t, made)
+		return err
+	})
+	return o, err
+}
+
+func (s *Store) insertOperation(ctx context.Context, tx pgx.Tx, t store.Tenant, batch, id string, settings []byte) error {
+	b, err := lockBatch(ctx, tx, t, batch)
+	if err != nil {
+		return err
+	}
+	if b.Lots == 0 {
+		return fmt.Errorf("batch %q has no lots: %w", batch, store.ErrState)
+	}
+	if err := idle(ctx, tx, t, batch); err != nil {
+		return err
+	}
+	if settings == nil {
+		settings = []byte{} // the column is never null
+	}
+	turn, err := nextTurn(ctx, tx, t)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `INSERT INTO operation (tenant, operation, place, turn, batch, revision, state, settings, lots, created)
+		VALUES ($1, $2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = $1), $3, $4, $5, 'running', $6, $7, $8)`,
+		t, id, turn, batch, b.Revision+1, settings, b.Lots, s.now())
+	if err != nil {
+		return err
+	}
+	if _, err := tx.Exec(ctx, `UPDATE batch SET revision = $1 WHERE tenant = $2 AND batch = $3`, b.Revision+1, t, batch); err != nil {
+		return err
+	}
+	return s.enqueue(ctx, tx, store.Chunks(t, id, b.Lots, s.chunkLots, turn))
+}
+
+// nextTurn is where a tenant's next operation stands in line: where those that
+// run have come to, and behind the tenant's own.
+func nextTurn(ctx context.Context, tx pgx.Tx, t store.Tenant) (turn int64, err error) {
+	err = tx.QueryRow(ctx, `SELECT greatest(
+		coalesce((SELECT min(turn + designed + infeasible + invalid + failed) FROM operation WHERE state = 'running'), 0),
+		coalesce((SELECT max(turn + lots) FROM operation WHERE state = 'running' AND tenant = $1), 0))`, t).Scan(&turn)
+	return turn, err
+}
+
+// Operation reads an operation.
+func (s *Store) Operation(ctx context.Context, t store.Tenant, id string) (store.Operation, error) {
+	return readOperation(ctx, s.pool, t, id)
+}
+
+// OperationOf is the operation that made a revision of a batch.
+func (s *Store) OperationOf(ctx context.Context, t store.Tenant, batch string, revision int) (store.Operation, error) {
+	o, err := scanOperation(s.pool.QueryRow(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = $1 AND batch = $2 AND revision = $3`, t, batch, revision))
+	return o, orNotFound(err, "revision", fmt.Sprint(revision))
+}
+
+// Operations lists operations, the latest first.
+func (s *Store) Operations(ctx context.Context, t store.Tenant, after string, n int) ([]store.Operation, error) {
+	return rows(ctx, s.pool, scanOperation, `SELECT `+operationColumns+` FROM operation WHERE tenant = $1
+		AND ($2 = '' OR place < (SELECT place FROM operation WHERE tenant = $1 AND operation = $2)) ORDER BY place DESC LIMIT $3`, t, after, n)
+}
+
+// Backlog counts the lots that wait for a design.
+func (s *Store) Backlog(ctx context.Context) (lots int, since time.Time, err error) {
+	var created *time.Time
+	err = s.pool.QueryRow(ctx, `SELECT coalesce(sum(lots - designed - infeasible - invalid - failed), 0), min(created)
+		FROM operation WHERE state = 'running'`).Scan(&lots, &created)
+	if created != nil {
+		since = created.UTC()
+	}
+	return lots, since, sorted(err)
+}
+
+// CancelOperation ends an operation that runs.
+func (s *Store) CancelOperation(ctx context.Context, t store.Tenant, id string) (o store.Operation, err error) {
+	err = s.change(ctx, func(ctx context.Context, tx pgx.Tx) error {
+		if err := s.end(ctx, tx, t, id, store.Cancelled); err != nil {
+			return err
+		}
+		o, err = readOperation(ctx, tx, t, id)
+		return err
+	})
+	return o, err
+}
+
+// end puts a running operation into a final state.
+func (s *Store) end(ctx context.Context, tx pgx.Tx, t store.Tenant, id string, state store.State) error {
+	_, err := tx.Exec(ctx, `UPDATE operation SET state = $1, ended = $2 WHERE tenant = $3 AND operation = $4 AND state = 'running'`,
+		state, s.now(), t, id)
+	return err
+}

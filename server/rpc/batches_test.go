@@ -55,7 +55,7 @@ func keepAt(t *testing.T, lotTime time.Duration, change func(*rpc.Options)) *off
 	})
 	jobs, err := queue.New(t.Context(), riversqlite.New(kept.Writer()), kept, queue.Options{
 		Design: o.server.DesignStored, Apart: o.server.DesignStored, Failed: o.server.FailedStored, Admit: o.server.Admit,
-		Alone: true, ChunkLots: 3, LotTime: lotTime,
+		ChunkLots: 3, LotTime: lotTime,
 	})
 	require.NoError(t, err)
 	require.NoError(t, jobs.Start(t.Context()))

@@ -78,6 +78,13 @@ func newPacketSink(j wholeJob) (s *packetSink, err error) {
 }
 
 func (s *packetSink) put(o *outcome) error {
+	_, err := s.putLot(o)
+	return err
+}
+
+// putLot writes what follows from a lot's design and returns the tables that go
+// on its sheet.
+func (s *packetSink) putLot(o *outcome) (tables []sheet.Table, err error) {
 	folder := filepath.Join(s.job.folder, lotsDir, s.names.of(o.design.LotID))
 	if err := writeFile(filepath.Join(folder, lotDesignName), func(w io.Writer) error {
 		m := feature.NewWriter(w, feature.Collection)
@@ -86,13 +93,12 @@ func (s *packetSink) put(o *outcome) error {
 		}
 		return m.Close()
 	}); err != nil {
-		return err
+		return nil, err
 	}
-	tables, err := s.tables(folder, o.item.Lot, o.design)
-	if err != nil {
-		return err
+	if tables, err = s.tables(folder, o.item.Lot, o.design); err != nil {
+		return nil, err
 	}
-	return s.books.add(folder, o.item, o.design, tables)
+	return tables, s.books.add(folder, o.item, o.design, tables)
 }
 
 // tables writes the tables of a lot and returns those that go on its sheet.

@@ -112,7 +112,7 @@ func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
 func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
 		Design: designForRequest, Check: checkRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
-		Tables: tablesOfRequest, Read: readRequest,
+		Tables: tablesOfRequest, Read: readRequest, Packet: packetOfRequest,
 		Workers: workers, Log: log,
 	}
 }

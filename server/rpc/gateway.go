@@ -83,6 +83,9 @@ func (s *Server) routes() []route {
 	if s.options.Callers == nil { // figures are about all tenants: see ServeMetrics
 		list = append(list, route{http.MethodGet, metricsPath, s.metrics.serve})
 	}
+	if s.options.Packet != nil {
+		list = append(list, route{http.MethodPost, packetPath, s.servePacket})
+	}
 	if s.options.Tables != nil && s.options.Read != nil {
 		list = append(list, route{http.MethodPost, tablesPath, s.serveTables}, route{http.MethodPost, readPath, s.serveRead})
 	}
@@ -121,7 +124,7 @@ func (s *Server) ready(ctx context.Context) error {
 // within its limit, and no query, whose parameters would be ignored.
 func (s *Server) typed(next runtime.HandlerFunc) runtime.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request, params map[string]string) {
-		if r.Method == http.MethodPost && r.URL.Path != filePath && !slices.Contains(uploads(), r.URL.Path) {
+		if r.Method == http.MethodPost && !slices.Contains(untyped(), r.URL.Path) {
 			if err := s.checkTyped(w, r); err != nil {
 				st, _ := toStatus(err)
 				writeError(w, st.Err())

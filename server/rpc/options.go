@@ -41,6 +41,8 @@ type Options struct {
 	// Check says what is wrong with settings that are well formed, as a
 	// [*SettingFault]; nil means that nothing ever is.
 	Check func(Settings) error
+	// Packet makes what a crew needs for a lot; nil means that nobody is given it.
+	Packet PacketMaker
 
 	// Page answers GET for / and below /assets/; nil means that nothing is there.
 	Page http.Handler

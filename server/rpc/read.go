@@ -30,8 +30,8 @@ const (
 	readPath   = "/v1/lots:read"
 )
 
-// uploads are the paths whose bodies are forms.
-func uploads() []string { return []string{tablesPath, readPath} }
+// untyped are the paths whose bodies are no messages of the protos.
+func untyped() []string { return []string{filePath, packetPath, tablesPath, readPath} }
 
 // File is a file that came over the wire, kept until the call ends.
 type File struct {

@@ -145,9 +145,14 @@ func (p Properties) GetText(name string) string {
 	return ""
 }
 
-// TextNames lists the properties in words that are read: those of heads and pipe
-// as this program writes them, which come back as built.
-func TextNames() []string { return []string{"head", "model", "pipe", "material", "size"} }
+// TextNames lists the properties in words that are read: those of designs as this
+// program writes them, which come back edited or as built. Numbers among them,
+// such as zone, mean other things on other layers and are judged where they are
+// used.
+func TextNames() []string {
+	return []string{"head", "model", "pipe", "material", "size",
+		"kind", "from", "to", "surface", "at", "zone", "depth_m", "spanning_tree_m", "paving_crossings"}
+}
 
 // Quantity is a numeric property under its name, which carries the unit.
 type Quantity struct {

@@ -16,6 +16,7 @@ type BuiltHead struct {
 	ArcStart *float64 // degrees clockwise from north
 	ArcSweep *float64 // degrees
 	Model    string   // empty: as designed
+	Pinned   bool     // is to stay, whatever is designed next
 }
 
 // BuiltPipe is a pipe as it lies. What is empty is as designed.
@@ -24,4 +25,11 @@ type BuiltPipe struct {
 	Material string
 	Size     string
 	Path     geom.Line // from the end nearer the water
+}
+
+// Edited is a design that was read back from its map, where somebody moved heads,
+// took some out or added some. What the map does not tell is zero.
+type Edited struct {
+	Design *Design // with the heads that pipe leads to, where they stand now
+	Heads  []BuiltHead
 }

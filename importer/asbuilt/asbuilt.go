@@ -53,7 +53,16 @@ func Read(ctx context.Context, src geojson.Source, limits importer.Limits) ([]Lo
 	return lots, errors.Join(err, d.Close())
 }
 
-// collect sorts the heads and pipes of a document by lot.
+// built reports whether a layer tells what was built.
+func built(l layout.Layer) bool { return l == layout.LayerHead || l == layerPipe }
+
+// drawn reports whether a layer tells of a design how its heads stand and are
+// joined.
+func drawn(l layout.Layer) bool {
+	return built(l) || l == layerTrench || l == layerValve || l == layerLot
+}
+
+// collect sorts what a document tells of designs by lot.
 func collect(d *geojson.Document) (lots []Lot, err error) {
 	system, err := systemOf(d)
 	if err != nil {
@@ -62,7 +71,7 @@ func collect(d *geojson.Document) (lots []Lot, err error) {
 	at := map[string]int{}
 	for i := range d.Len() {
 		x := d.Feature(i)
-		if x.Layer != layout.LayerHead && x.Layer != layerPipe {
+		if !drawn(x.Layer) {
 			continue
 		}
 		undo(system, x.Geometry)
@@ -74,6 +83,9 @@ func collect(d *geojson.Document) (lots []Lot, err error) {
 		}
 		lots[k].features = append(lots[k].features, x)
 	}
+	lots = slices.DeleteFunc(lots, func(l Lot) bool {
+		return !slices.ContainsFunc(l.features, func(x importer.Feature) bool { return built(x.Layer) })
+	})
 	if len(lots) == 0 {
 		r := importer.Refuse(-1, "asbuilt.empty", "the file holds no features of the layers head or pipe")
 		r.Finding.File = d.Name()
@@ -116,7 +128,9 @@ func undo(system project.System, g importer.Geometry) {
 func (l Lot) AsBuilt(plane project.Plane, designed *layout.Design) (layout.AsBuilt, []importer.Finding) {
 	r := reader{plane: plane, designed: designed}
 	for _, x := range l.features {
-		r.feature(x)
+		if built(x.Layer) {
+			r.feature(x)
+		}
 	}
 	if _, bad := importer.FirstError(r.findings); !bad && len(r.built.Heads) == 0 {
 		f := importer.Fault("asbuilt.no_heads", "the file has pipe of this lot but no head; all heads that stand belong in it")

@@ -175,8 +175,8 @@ func (b *Batch) ID(i int) string { return b.lots[i].id }
 func (b *Batch) Lot(i int) (item Item) {
 	l := b.lots[i]
 	defer contain(l.id, &item)
-	if n := l.to - l.from; n > b.options.Limits.LotFeatures {
-		f := tooManyFeatures(n, b.options.Limits.LotFeatures)
+	if n, most := l.to-l.from, b.options.Limits.LotFeatures+mostDrawn; n > most {
+		f := tooManyFeatures(n, most)
 		f.Lot = l.id
 		return Item{ID: l.id, Findings: []importer.Finding{f}}
 	}

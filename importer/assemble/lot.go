@@ -16,6 +16,9 @@ type Options struct {
 	// LotProperty names the property with the lot id: of labelled features, in
 	// place of "lot", and of a layer of parcels, in place of the guess.
 	LotProperty string
+	// Designs sets the layers of a design aside, head among them, rather than
+	// leaving them out; see [Item].
+	Designs bool
 }
 
 // Item is one lot of a batch: assembled, or refused with the reason among its
@@ -25,6 +28,10 @@ type Item struct {
 	Lot      *layout.Lot // nil: refused
 	Findings []importer.Finding
 	Place    *[2]float64 // longitude and latitude; nil when none is known
+
+	// Drawn is what came of a design of the lot, where [Options.Designs] asked
+	// for it.
+	Drawn []importer.Feature
 }
 
 // Lot assembles one lot from its features, in any order.
@@ -40,9 +47,11 @@ type Item struct {
 // reported together.
 func Lot(id string, features []importer.Feature, o Options) (item Item) {
 	defer contain(id, &item)
-	b := &builder{id: id, file: commonFile(features), limits: o.Limits.OrDefaults(),
-		lot: &layout.Lot{ID: id}, features: slices.Clone(features)}
-	return b.build()
+	b := &builder{id: id, file: commonFile(features), limits: o.Limits.OrDefaults(), lot: &layout.Lot{ID: id}}
+	drawn := b.setAside(features, o.Designs)
+	item = b.build()
+	item.Drawn = drawn
+	return item
 }
 
 // RuleInternal is the rule of a finding about the program, not the lot.

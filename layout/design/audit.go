@@ -41,21 +41,40 @@ func Audit(ctx context.Context, lot *layout.Lot, designed *layout.Design, built 
 	if designed == nil || len(designed.Heads) == 0 {
 		return nil, nil, fmt.Errorf("lot %q: there is no design to hold what was built against", lot.ID)
 	}
-	a := audit{run: &run{lot: lot, s: settingsOf(designed, s).filled()}, designed: designed, built: built}
+	a := newAudit(lot, designed, built, s)
+	if err := a.work(ctx); err != nil {
+		return nil, nil, err
+	}
+	return a.d, a.compare(), nil
+}
+
+func newAudit(lot *layout.Lot, designed *layout.Design, built layout.AsBuilt, s Settings) *audit {
+	a := &audit{run: &run{lot: lot, s: settingsOf(designed, s).filled()}, designed: designed, built: built}
 	a.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned, HeadKind: designed.HeadKind,
 		CoverageTarget: a.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(), Proof: layout.Proof{Kind: layout.ProofNone},
 		Notes: slices.Clone(lot.Notes)}
-	for _, stage := range []func(context.Context) error{a.ground, a.assumed, a.match, a.lie, a.reckon, a.describeBuilt} {
+	return a
+}
+
+// work runs the stages.
+func (a *audit) work(ctx context.Context) error {
+	for _, stage := range []func(context.Context) error{a.ground, a.assumed, a.match, a.lie, a.reckon, a.recable, a.describeBuilt} {
 		if err := stage(ctx); err != nil {
-			return nil, nil, fmt.Errorf("lot %q: %w", lot.ID, err)
+			return fmt.Errorf("lot %q: %w", a.lot.ID, err)
 		}
 		if a.done {
 			break
 		}
 	}
 	a.judge()
-	return a.d, a.compare(), nil
+	return nil
 }
+
+// Unusable is the error of heads, as built or edited, that nothing can be worked
+// out for: a fault of who measured or drew them, not of the program.
+type Unusable struct{ error }
+
+func unusable(format string, args ...any) error { return Unusable{fmt.Errorf(format, args...)} }
 
 // settingsOf returns the settings with the kind of head that a design chose.
 func settingsOf(d *layout.Design, s Settings) Settings {
@@ -78,6 +97,7 @@ type audit struct {
 	*run
 	designed *layout.Design
 	built    layout.AsBuilt
+	edited   bool // designed is what was read off an edited map
 
 	heads    []layout.Head        // as they stand, without what they wet
 	measured []bool               // of each, whether its throw was
@@ -97,14 +117,16 @@ func (a *audit) assumed(ctx context.Context) error {
 	supply := a.supply
 	if a.designed.HeadKind == layout.FixedArc {
 		if a.s.Family == nil {
-			return errors.New("the settings name no family of heads with the nozzles of the design")
+			return unusable("the settings name no family of heads with the nozzles of the design")
 		}
 		supply = a.supplyArcs
 	}
 	if err := supply(ctx); err != nil || a.done {
 		return err
 	}
-	a.d.Throw, a.d.Pressure, a.d.HeadFlow = a.designed.Throw, a.designed.Pressure, a.designed.HeadFlow
+	if !a.edited {
+		a.d.Throw, a.d.Pressure, a.d.HeadFlow = a.designed.Throw, a.designed.Pressure, a.designed.HeadFlow
+	}
 	if a.s.Family != nil {
 		a.arcs.nozzles, a.arcs.pressures = nil, nil
 		notes := len(a.d.Notes)
@@ -132,14 +154,14 @@ func (a *audit) match(context.Context) error {
 	}
 	for i, b := range stand {
 		if i > 0 && b.Label == stand[i-1].Label {
-			return fmt.Errorf("head %q stands twice", b.Label)
+			return unusable("head %q stands twice", b.Label)
 		}
 		if other, taken := at[b.At]; taken {
-			return fmt.Errorf("heads %q and %q stand at one place", other, b.Label)
+			return unusable("heads %q and %q stand at one place", other, b.Label)
 		}
 		at[b.At] = b.Label
 		if err := a.stand(b, &zones); err != nil {
-			return fmt.Errorf("head %q: %w", b.Label, err)
+			return unusable("head %q: %w", b.Label, err)
 		}
 	}
 	return nil
@@ -179,7 +201,7 @@ func (a *audit) stand(b layout.BuiltHead, zones *int) error {
 	}
 	h := a.designed.Heads[i]
 	h.Label, h.At, h.Wetted, h.WettedArea, h.Overspray, h.OversprayArea = b.Label, b.At, nil, 0, nil, 0
-	h.Pinned = slices.Contains(a.lot.Pinned, b.At)
+	h.Pinned = b.Pinned || slices.Contains(a.lot.Pinned, b.At)
 	if !known {
 		if h.Pipe = ""; a.s.Family == nil {
 			*zones++
@@ -196,10 +218,13 @@ func (a *audit) stand(b layout.BuiltHead, zones *int) error {
 		h.ArcSweep = *b.ArcSweep
 	}
 	h.Model = cmp.Or(b.Model, h.Model)
+	if a.edited {
+		a.fillInHead(&h)
+	}
 	if err := a.possible(h); err != nil {
 		return err
 	}
-	a.heads, a.measured, a.likeness = append(a.heads, h), append(a.measured, b.Throw != nil), append(a.likeness, i)
+	a.heads, a.measured, a.likeness = append(a.heads, h), append(a.measured, b.Throw != nil && !a.edited), append(a.likeness, i)
 	return nil
 }
 

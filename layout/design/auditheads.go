@@ -73,11 +73,11 @@ func (a *audit) builtSlack() layout.Length {
 // lookAtPlaces points out heads that stand where none should.
 func (a *audit) lookAtPlaces() {
 	for i, h := range a.heads {
-		asDesigned := h.At == a.designed.Heads[a.likeness[i]].At
+		asDesigned := !a.edited && h.At == a.designed.Heads[a.likeness[i]].At
 		switch {
 		case a.d.Irrigated.Locate(h.At) != geom.Interior:
 			a.remark("audit.outside", layout.SeverityError, h.At, fmt.Sprintf("%s does not stand on the lawn", h.Label))
-		case !asDesigned && !a.standing.Allows(h.At):
+		case !asDesigned && !a.mayStand(h.At):
 			a.remark("audit.clearance", layout.SeverityWarning, h.At, fmt.Sprintf(
 				"%s stands nearer to paving, the lot line, a building or a wall than %v or %v", h.Label, a.s.EdgeClearance, a.s.BuildingClearance))
 		}
@@ -126,6 +126,10 @@ func (a *audit) judge() {
 	}
 	reason := ""
 	switch {
+	case d.Coverage < d.CoverageTarget && d.Coverage >= d.CoverageTarget-a.rounding():
+		a.note("audit.rounding", layout.SeverityInfo, fmt.Sprintf("%.6g %% is reached and %.6g %% is asked for: no less than rounded places may account for",
+			100*d.Coverage, 100*d.CoverageTarget))
+		return
 	case d.Coverage < d.CoverageTarget:
 		reason = fmt.Sprintf("as built %.1f m² of the lawn stay dry: %.4g %% is reached and %.4g %% is asked for; the dry areas show where",
 			d.DryArea, 100*d.Coverage, 100*d.CoverageTarget)

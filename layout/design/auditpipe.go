@@ -41,7 +41,7 @@ func (a *audit) layMeasured(pipes []layout.PipeRun) error {
 	for _, b := range a.built.Pipes {
 		i := slices.IndexFunc(pipes, func(p layout.PipeRun) bool { return p.Label == b.Label })
 		if i < 0 {
-			return fmt.Errorf("pipe %q is not in the design", b.Label)
+			return unusable("pipe %q is not in the design", b.Label)
 		}
 		p := &pipes[i]
 		if b.Material != "" {
@@ -192,7 +192,7 @@ func (a *audit) settle(ctx context.Context, lines []line) (err error) {
 	if err := a.takeUp(ctx, lines); err != nil {
 		return err
 	}
-	a.d.Water.PipeSized = false
+	a.d.Water.PipeSized, a.d.Water.PipeCost = false, a.priced()
 	for _, l := range lines {
 		a.failWater(l.settled.Shortfalls)
 		a.tellHeads(l)
@@ -252,6 +252,14 @@ func (a *audit) pipesOf(zone int) []layout.PipeRun {
 	return pipes[from:to:to]
 }
 
+// recable lays control cable along the pipe as it lies.
+func (a *audit) recable(context.Context) error {
+	if a.d.Network.Cable = nil; a.s.Family != nil {
+		return nil
+	}
+	return a.cable()
+}
+
 // limitThrows shortens the throw of heads whose pressure does not allow what they
 // were designed for; one below its rated band wets nothing that can be counted on.
 func (a *audit) limitThrows(l line) {
@@ -261,10 +269,11 @@ func (a *audit) limitThrows(l line) {
 		if a.measured[i] || state.InBand && state.Row.Throw >= h.Throw-throwSlack {
 			continue
 		}
+		was := h.Throw
 		if h.Throw = 0; state.InBand {
 			h.Throw = state.Row.Throw
 		}
 		a.remark("audit.throw_short", layout.SeverityWarning, h.At, fmt.Sprintf(
-			"%s has %v as built and throws %v; it was designed for %v", h.Label, state.Pressure, h.Throw, a.designed.Heads[a.likeness[i]].Throw))
+			"%s has %v as built and throws %v; it was designed for %v", h.Label, state.Pressure, h.Throw, was))
 	}
 }

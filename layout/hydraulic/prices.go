@@ -23,8 +23,8 @@ func DefaultPrices() []PricedSize {
 	return out
 }
 
-// cents returns what a length costs in hundredths, rounded up. A millionth is
+// Cents returns what a length costs in hundredths, rounded up. A millionth is
 // forgiven, so that a price is not pushed up by the last bit.
-func (s PricedSize) cents(l layout.Length) int64 {
+func (s PricedSize) Cents(l layout.Length) int64 {
 	return int64(min(math.Ceil(100*s.PerMetre*l.Metres()-1e-6), beyondUse))
 }

@@ -189,7 +189,7 @@ func (z *sizer) weigh() error {
 				continue
 			}
 			h, _ := pipe.law(z.net).loss(q)
-			z.options[i] = append(z.options[i], option{k, wholeUp(h), p.cents(pipe.Length), h})
+			z.options[i] = append(z.options[i], option{k, wholeUp(h), p.Cents(pipe.Length), h})
 		}
 	}
 	return nil

@@ -113,6 +113,7 @@ func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
 		Design: designForRequest, Check: checkRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
 		Tables: tablesOfRequest, Read: readRequest, Packet: packetOfRequest,
+		Recheck: recheckForRequest, AssembleEdited: assembleEdited, OpenEdited: openEdited,
 		Workers: workers, Log: log,
 	}
 }

@@ -26,13 +26,16 @@ func designForRequest(ctx context.Context, lot *layout.Lot, s rpc.Settings) (*la
 
 // assembleRequest makes a lot of features that came over the wire.
 func assembleRequest(id string, features []rpc.Feature) rpc.Item {
-	var surveyed []importer.Feature
+	return requestItem(assemble.Lot(id, surveyedFeatures(id, features), assemble.Options{}))
+}
+
+func surveyedFeatures(id string, features []rpc.Feature) (out []importer.Feature) {
 	for i, f := range features {
-		surveyed = append(surveyed, importer.Feature{
+		out = append(out, importer.Feature{
 			Index: i, Lot: id, Layer: f.Layer, Geometry: surveyedGeometry(f), Properties: surveyedProperties(f),
 		})
 	}
-	return requestItem(assemble.Lot(id, surveyed, assemble.Options{}))
+	return out
 }
 
 func surveyedGeometry(f rpc.Feature) importer.Geometry {
@@ -76,15 +79,20 @@ func requestItem(item assemble.Item) rpc.Item {
 
 // openRequest reads a GeoJSON body of many lots.
 func openRequest(ctx context.Context, body io.Reader) (rpc.Source, error) {
-	batch, err := assemble.Open(ctx, []assemble.Input{{Name: "body", Reader: body}}, assemble.Options{})
-	var refusal *importer.Refusal
-	if errors.As(err, &refusal) {
-		return nil, requestRefusal(refusal.Finding)
-	}
+	batch, err := openBody(ctx, body, assemble.Options{})
 	if err != nil {
 		return nil, err
 	}
 	return requestSource{batch}, nil
+}
+
+func openBody(ctx context.Context, body io.Reader, o assemble.Options) (*assemble.Batch, error) {
+	batch, err := assemble.Open(ctx, []assemble.Input{{Name: "body", Reader: body}}, o)
+	var refusal *importer.Refusal
+	if errors.As(err, &refusal) {
+		return nil, requestRefusal(refusal.Finding)
+	}
+	return batch, err
 }
 
 func requestRefusal(f importer.Finding) *rpc.Refusal {

@@ -38,6 +38,27 @@ func (d designer) DesignLot(ctx context.Context, req *pb.DesignLotRequest) (*pb.
 	return &pb.DesignLotResponse{Design: encoded(d.Server, design, designMessage)}, nil
 }
 
+// RecheckLot works an edited design out anew.
+func (d designer) RecheckLot(ctx context.Context, req *pb.RecheckLotRequest) (*pb.RecheckLotResponse, error) {
+	var c checker
+	lot, settings := c.lot("lot", req.GetLot()), d.settings(&c, "settings", req.GetSettings())
+	if req.GetGeojson() == "" {
+		c.add("geojson", "got nothing, want the design as a FeatureCollection")
+	}
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	if err := d.workers.take(ctx); err != nil {
+		return nil, err
+	}
+	defer d.workers.give()
+	design := d.recheck(ctx, d.assembleEdited(lot, req.GetGeojson()), settings)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	return &pb.RecheckLotResponse{Design: encoded(d.Server, design, designMessage)}, nil
+}
+
 // DesignLots designs the lots of a stream.
 func (d designer) DesignLots(stream grpc.BidiStreamingServer[pb.DesignLotsRequest, pb.DesignLotsResponse]) error {
 	l := d.options.Limits

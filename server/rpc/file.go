@@ -2,19 +2,43 @@ package rpc
 
 import (
 	"context"
+	"io"
 	"net/http"
 
+	"lotwright/layout"
 	"lotwright/layout/feature"
 )
 
-// filePath is where GeoJSON is taken and given as it is.
-const filePath = "/v1/lots:design"
+// Paths where GeoJSON is taken and given as it is: lots to design, and lots with
+// an edited design each.
+const (
+	filePath    = "/v1/lots:design"
+	recheckPath = "/v1/lots:recheck"
+)
 
-// serveFile answers POST /v1/lots:design. Once the answer has begun it can only
-// be completed or broken off, so that no client takes a part for the whole.
+// fileWork is what is done with the lots of a body.
+type fileWork struct {
+	path string
+	open func(context.Context, io.Reader) (Source, error)
+	do   func(context.Context, Item, Settings) *layout.Design
+}
+
+// serveFile answers POST /v1/lots:design.
 func (s *Server) serveFile(w http.ResponseWriter, r *http.Request, _ map[string]string) {
+	s.serveLots(w, r, fileWork{filePath, s.options.Open, s.design})
+}
+
+// serveRecheck answers POST /v1/lots:recheck.
+func (s *Server) serveRecheck(w http.ResponseWriter, r *http.Request, _ map[string]string) {
+	s.serveLots(w, r, fileWork{recheckPath, s.options.OpenEdited, s.recheck})
+}
+
+// serveLots answers with what becomes of the lots of a body. Once the answer has
+// begun it can only be completed or broken off, so that no client takes a part
+// for the whole.
+func (s *Server) serveLots(w http.ResponseWriter, r *http.Request, work fileWork) {
 	out := &begun{ResponseWriter: w}
-	err := s.guard(filePath, func() error { return s.designFile(out, r) })
+	err := s.guard(work.path, func() error { return s.workFile(out, r, work) })
 	switch {
 	case err == nil:
 	case out.begun:
@@ -37,7 +61,7 @@ func (b *begun) Write(p []byte) (int, error) {
 	return b.ResponseWriter.Write(p)
 }
 
-func (s *Server) designFile(w http.ResponseWriter, r *http.Request) error {
+func (s *Server) workFile(w http.ResponseWriter, r *http.Request, work fileWork) error {
 	settings, err := querySettings(r.URL.RawQuery, s.options.Check)
 	if err != nil {
 		return err
@@ -46,7 +70,7 @@ func (s *Server) designFile(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	source, err := s.openFile(w, r)
+	source, err := s.openFile(w, r, work.open)
 	if err != nil {
 		return err
 	}
@@ -55,11 +79,11 @@ func (s *Server) designFile(w http.ResponseWriter, r *http.Request) error {
 		return overLimit("Lots", int64(most), "lots of a request")
 	}
 	w.Header().Set("Content-Type", form.mediaType)
-	return s.designAll(r.Context(), source, settings, &flushed{w, form.format})
+	return s.workAll(r.Context(), source, work, settings, &flushed{w, form.format})
 }
 
 // openFile reads the body up to the lots.
-func (s *Server) openFile(w http.ResponseWriter, r *http.Request) (Source, error) {
+func (s *Server) openFile(w http.ResponseWriter, r *http.Request, open func(context.Context, io.Reader) (Source, error)) (Source, error) {
 	if err := checkContentType(r.Header, bodyTypes()...); err != nil {
 		return nil, err
 	}
@@ -68,7 +92,7 @@ func (s *Server) openFile(w http.ResponseWriter, r *http.Request) (Source, error
 	if err != nil {
 		return nil, err
 	}
-	source, err := s.options.Open(r.Context(), b)
+	source, err := open(r.Context(), b)
 	if err != nil && b.fault != nil {
 		return nil, b.fault
 	}
@@ -89,7 +113,7 @@ func (f *flushed) Write(p []byte) (int, error) {
 	return n, err
 }
 
-func (s *Server) designAll(ctx context.Context, source Source, settings Settings, to *flushed) error {
+func (s *Server) workAll(ctx context.Context, source Source, work fileWork, settings Settings, to *flushed) error {
 	writer := feature.NewWriter(to, to.format)
 	numbers := make([]int, source.Len())
 	for i := range numbers {
@@ -98,7 +122,7 @@ func (s *Server) designAll(ctx context.Context, source Source, settings Settings
 	err := pipe[int, [][]byte]{
 		next: each(numbers),
 		do: func(ctx context.Context, i int) [][]byte {
-			return encoded(s, s.design(ctx, s.item(source, i), settings), feature.Features)
+			return encoded(s, work.do(ctx, s.item(source, i), settings), feature.Features)
 		},
 		emit: writer.WriteFeatures,
 	}.run(ctx, s)

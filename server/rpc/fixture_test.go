@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -86,6 +87,22 @@ func (b *backend) design(ctx context.Context, lot *layout.Lot, s rpc.Settings) (
 	d := designOf(lot, s)
 	d.Reason = strings.Repeat("x", b.large)
 	return d, nil
+}
+
+// recheck is a design with the heads of the edited one.
+func (b *backend) recheck(ctx context.Context, lot *layout.Lot, edited layout.Edited, s rpc.Settings) (*layout.Design, error) {
+	d, err := b.design(ctx, lot, s)
+	if d != nil {
+		d.Reason = fmt.Sprintf("%d heads stand", len(edited.Heads))
+	}
+	return d, err
+}
+
+// assembleEdited takes a head for every byte of an edited design.
+func (b *backend) assembleEdited(id string, features []rpc.Feature, edited string) rpc.Item {
+	item := b.assemble(id, features)
+	item.Edited.Heads = make([]layout.BuiltHead, len(edited))
+	return item
 }
 
 // designOf is a made-up design that depends on the lot and its supply.
@@ -199,7 +216,8 @@ func check(s rpc.Settings) error {
 }
 
 func options(b *backend) rpc.Options {
-	return rpc.Options{Check: check, Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4}
+	return rpc.Options{Check: check, Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4,
+		Recheck: b.recheck, AssembleEdited: b.assembleEdited, OpenEdited: b.open}
 }
 
 // serve starts a server on loopback and stops it after the test.

@@ -78,7 +78,7 @@ type route struct {
 
 func (s *Server) routes() []route {
 	list := []route{
-		{http.MethodPost, filePath, s.serveFile}, {http.MethodGet, readyPath, s.serveReady},
+		{http.MethodPost, filePath, s.serveFile}, {http.MethodPost, recheckPath, s.serveRecheck}, {http.MethodGet, readyPath, s.serveReady},
 	}
 	if s.options.Callers == nil { // figures are about all tenants: see ServeMetrics
 		list = append(list, route{http.MethodGet, metricsPath, s.metrics.serve})

@@ -14,8 +14,8 @@ import (
 	"lotwright/server/store"
 )
 
-// Options are what a [Server] is made of. The four functions must be there;
-// the rest may be zero.
+// Options are what a [Server] is made of. The functions from
+// Design to AtStreet must be there; the rest may be zero.
 type Options struct {
 	// Design designs a lot. A lot that cannot be designed is a design with
 	// that status, not an error. It is called from several goroutines at once
@@ -27,6 +27,12 @@ type Options struct {
 	// Open reads a GeoJSON body of many lots, decompressed already. A body that
 	// is refused as a whole is a [*Refusal].
 	Open func(ctx context.Context, body io.Reader) (Source, error)
+	// Recheck works an edited design out anew, as Design does a lot.
+	Recheck func(ctx context.Context, lot *layout.Lot, edited layout.Edited, settings Settings) (*layout.Design, error)
+	// AssembleEdited is Assemble with the GeoJSON text of an edited design.
+	AssembleEdited func(id string, features []Feature, edited string) Item
+	// OpenEdited is Open of a body with edited designs beside the lots.
+	OpenEdited func(ctx context.Context, body io.Reader) (Source, error)
 	// AtStreet is a measured supply as it would be with another static
 	// pressure in the street.
 	AtStreet func(measured layout.Supply, static layout.Pressure) layout.Supply
@@ -70,8 +76,8 @@ type Callers interface {
 }
 
 func (o Options) orDefaults() (Options, error) {
-	if o.Design == nil || o.Assemble == nil || o.Open == nil || o.AtStreet == nil {
-		return o, errors.New("rpc.Options: Design, Assemble, Open and AtStreet must all be set")
+	if o.Design == nil || o.Assemble == nil || o.Open == nil || o.Recheck == nil || o.AssembleEdited == nil || o.OpenEdited == nil || o.AtStreet == nil {
+		return o, errors.New("rpc.Options: Design, Assemble, Open, Recheck, AssembleEdited, OpenEdited and AtStreet must all be set")
 	}
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
@@ -163,6 +169,7 @@ func (f *SettingFault) Error() string {
 type Item struct {
 	Lot     *layout.Lot
 	Refused *layout.Design
+	Edited  layout.Edited // a design of the lot that came with it
 }
 
 // Source is the lots of a body, in the order in which they are answered. Lot

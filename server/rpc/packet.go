@@ -46,7 +46,7 @@ func (s *Server) servePacket(w http.ResponseWriter, r *http.Request, _ map[strin
 		if err != nil {
 			return err
 		}
-		source, err := s.openFile(w, r)
+		source, err := s.openFile(w, r, s.options.Open)
 		if err != nil {
 			return err
 		}

@@ -31,7 +31,7 @@ const (
 )
 
 // untyped are the paths whose bodies are no messages of the protos.
-func untyped() []string { return []string{filePath, packetPath, tablesPath, readPath} }
+func untyped() []string { return []string{filePath, recheckPath, packetPath, tablesPath, readPath} }
 
 // File is a file that came over the wire, kept until the call ends.
 type File struct {

@@ -23,6 +23,22 @@ func (s *Server) assemble(l lot) (item Item) {
 	return item
 }
 
+// assembleEdited makes a lot, and an edited design of it, of what came over the
+// wire.
+func (s *Server) assembleEdited(l lot, edited string) (item Item) {
+	err := s.recovered("AssembleEdited", func() error {
+		item = s.options.AssembleEdited(l.id, l.features, edited)
+		return nil
+	})
+	if err != nil {
+		return Item{Refused: failed(l.id, err)}
+	}
+	if item.Lot != nil {
+		item.Lot.Supply = l.supply.Or(item.Lot.Supply)
+	}
+	return item
+}
+
 // item is the i-th lot of a source.
 func (s *Server) item(source Source, i int) (item Item) {
 	err := s.recovered("Source.Lot", func() error {
@@ -46,18 +62,33 @@ func (s *Server) design(ctx context.Context, item Item, settings Settings) (d *l
 	if item.Lot == nil {
 		return item.Refused
 	}
-	err := s.recovered("Design", func() (err error) {
-		d, err = s.options.Design(ctx, item.Lot, settings)
-		if err == nil && d == nil {
+	return s.worked(ctx, item.Lot, "Design", func() (*layout.Design, error) { return s.options.Design(ctx, item.Lot, settings) })
+}
+
+// recheck works out the edited design of an item. Whatever happens, a design
+// comes back.
+func (s *Server) recheck(ctx context.Context, item Item, settings Settings) *layout.Design {
+	if item.Lot == nil {
+		return item.Refused
+	}
+	return s.worked(ctx, item.Lot, "Recheck", func() (*layout.Design, error) {
+		return s.options.Recheck(ctx, item.Lot, item.Edited, settings)
+	})
+}
+
+// worked returns what work comes to, or a failed design.
+func (s *Server) worked(ctx context.Context, lot *layout.Lot, name string, work func() (*layout.Design, error)) (d *layout.Design) {
+	err := s.recovered(name, func() (err error) {
+		if d, err = work(); err == nil && d == nil {
 			err = errNoDesign
 		}
 		return err
 	})
 	if err != nil {
 		if ctx.Err() == nil && !errors.Is(err, errPanic) { // a panic is in the log already
-			s.options.Log.Error("design failed", "lot", item.Lot.ID, "error", err.Error())
+			s.options.Log.Error("design failed", "lot", lot.ID, "error", err.Error())
 		}
-		d = failed(item.Lot.ID, err)
+		d = failed(lot.ID, err)
 	}
 	return d
 }

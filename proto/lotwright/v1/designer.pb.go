@@ -73,7 +73,7 @@ func (x ComparePressuresRequest_Point) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ComparePressuresRequest_Point.Descriptor instead.
 func (ComparePressuresRequest_Point) EnumDescriptor() ([]byte, []int) {
-	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{4, 0}
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{6, 0}
 }
 
 // The request of DesignLot.
@@ -288,6 +288,123 @@ func (x *DesignLotsResponse) GetDesign() *Design {
 	return nil
 }
 
+// The request of RecheckLot.
+type RecheckLotRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot, as it was sent for the design. Its features of layer HEAD are
+	// ignored.
+	Lot *Lot `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	// What steered the design.
+	Settings *Settings `protobuf:"bytes,2,opt,name=settings,proto3" json:"settings,omitempty"`
+	// The design's own geojson, edited: the text of a FeatureCollection, whose
+	// layers head, pipe, trench, valve and lot are read. A head may be moved, left
+	// out, or added without a label; it throws as its throw_m says, or less where
+	// its pressure does not allow that. Pipe ends move with their heads. Begin each
+	// check from the design as it was answered, not from the answer of a check: a
+	// throw that was cut short would stay so.
+	Geojson       string `protobuf:"bytes,3,opt,name=geojson,proto3" json:"geojson,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckLotRequest) Reset() {
+	*x = RecheckLotRequest{}
+	mi := &file_lotwright_v1_designer_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckLotRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckLotRequest) ProtoMessage() {}
+
+func (x *RecheckLotRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_designer_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckLotRequest.ProtoReflect.Descriptor instead.
+func (*RecheckLotRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *RecheckLotRequest) GetLot() *Lot {
+	if x != nil {
+		return x.Lot
+	}
+	return nil
+}
+
+func (x *RecheckLotRequest) GetSettings() *Settings {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+func (x *RecheckLotRequest) GetGeojson() string {
+	if x != nil {
+		return x.Geojson
+	}
+	return ""
+}
+
+// The answer of RecheckLot.
+type RecheckLotResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The design as it stands, without a proof. It is infeasible, and says why,
+	// where it misses a target.
+	Design        *Design `protobuf:"bytes,1,opt,name=design,proto3" json:"design,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckLotResponse) Reset() {
+	*x = RecheckLotResponse{}
+	mi := &file_lotwright_v1_designer_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckLotResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckLotResponse) ProtoMessage() {}
+
+func (x *RecheckLotResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_designer_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckLotResponse.ProtoReflect.Descriptor instead.
+func (*RecheckLotResponse) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *RecheckLotResponse) GetDesign() *Design {
+	if x != nil {
+		return x.Design
+	}
+	return nil
+}
+
 // The request of ComparePressures.
 type ComparePressuresRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -306,7 +423,7 @@ type ComparePressuresRequest struct {
 
 func (x *ComparePressuresRequest) Reset() {
 	*x = ComparePressuresRequest{}
-	mi := &file_lotwright_v1_designer_proto_msgTypes[4]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -318,7 +435,7 @@ func (x *ComparePressuresRequest) String() string {
 func (*ComparePressuresRequest) ProtoMessage() {}
 
 func (x *ComparePressuresRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_designer_proto_msgTypes[4]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -331,7 +448,7 @@ func (x *ComparePressuresRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePressuresRequest.ProtoReflect.Descriptor instead.
 func (*ComparePressuresRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{4}
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ComparePressuresRequest) GetLots() []*Lot {
@@ -373,7 +490,7 @@ type ComparePressuresResponse struct {
 
 func (x *ComparePressuresResponse) Reset() {
 	*x = ComparePressuresResponse{}
-	mi := &file_lotwright_v1_designer_proto_msgTypes[5]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -385,7 +502,7 @@ func (x *ComparePressuresResponse) String() string {
 func (*ComparePressuresResponse) ProtoMessage() {}
 
 func (x *ComparePressuresResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_designer_proto_msgTypes[5]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -398,7 +515,7 @@ func (x *ComparePressuresResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePressuresResponse.ProtoReflect.Descriptor instead.
 func (*ComparePressuresResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{5}
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ComparePressuresResponse) GetLots() []*LotComparison {
@@ -421,7 +538,7 @@ type LotComparison struct {
 
 func (x *LotComparison) Reset() {
 	*x = LotComparison{}
-	mi := &file_lotwright_v1_designer_proto_msgTypes[6]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -433,7 +550,7 @@ func (x *LotComparison) String() string {
 func (*LotComparison) ProtoMessage() {}
 
 func (x *LotComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_designer_proto_msgTypes[6]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -446,7 +563,7 @@ func (x *LotComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotComparison.ProtoReflect.Descriptor instead.
 func (*LotComparison) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{6}
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LotComparison) GetLot() string {
@@ -492,7 +609,7 @@ type PressureOutcome struct {
 
 func (x *PressureOutcome) Reset() {
 	*x = PressureOutcome{}
-	mi := &file_lotwright_v1_designer_proto_msgTypes[7]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -504,7 +621,7 @@ func (x *PressureOutcome) String() string {
 func (*PressureOutcome) ProtoMessage() {}
 
 func (x *PressureOutcome) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_designer_proto_msgTypes[7]
+	mi := &file_lotwright_v1_designer_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -517,7 +634,7 @@ func (x *PressureOutcome) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PressureOutcome.ProtoReflect.Descriptor instead.
 func (*PressureOutcome) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{7}
+	return file_lotwright_v1_designer_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PressureOutcome) GetAskedKpa() float64 {
@@ -605,7 +722,13 @@ const file_lotwright_v1_designer_proto_rawDesc = "" +
 	"\x03lot\x18\x02 \x01(\v2\x11.lotwright.v1.LotB\x03\xe0A\x01R\x03lot\"b\n" +
 	"\x12DesignLotsResponse\x12\x19\n" +
 	"\x05index\x18\x01 \x01(\x05B\x03\xe0A\x03R\x05index\x121\n" +
-	"\x06design\x18\x02 \x01(\v2\x14.lotwright.v1.DesignB\x03\xe0A\x03R\x06design\"\xa9\x02\n" +
+	"\x06design\x18\x02 \x01(\v2\x14.lotwright.v1.DesignB\x03\xe0A\x03R\x06design\"\x95\x01\n" +
+	"\x11RecheckLotRequest\x12(\n" +
+	"\x03lot\x18\x01 \x01(\v2\x11.lotwright.v1.LotB\x03\xe0A\x02R\x03lot\x127\n" +
+	"\bsettings\x18\x02 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\x1d\n" +
+	"\ageojson\x18\x03 \x01(\tB\x03\xe0A\x02R\ageojson\"G\n" +
+	"\x12RecheckLotResponse\x121\n" +
+	"\x06design\x18\x01 \x01(\v2\x14.lotwright.v1.DesignB\x03\xe0A\x03R\x06design\"\xa9\x02\n" +
 	"\x17ComparePressuresRequest\x12*\n" +
 	"\x04lots\x18\x01 \x03(\v2\x11.lotwright.v1.LotB\x03\xe0A\x02R\x04lots\x12*\n" +
 	"\rpressures_kpa\x18\x02 \x03(\x01B\x05\xe0A\x02\x10\x01R\fpressuresKpa\x12F\n" +
@@ -640,11 +763,13 @@ const file_lotwright_v1_designer_proto_rawDesc = "" +
 	"\n" +
 	"\b_throw_mB\x0f\n" +
 	"\r_pressure_kpaB\v\n" +
-	"\t_trench_m2\xd6\x02\n" +
+	"\t_trench_m2\xc7\x03\n" +
 	"\bDesigner\x12k\n" +
 	"\tDesignLot\x12\x1e.lotwright.v1.DesignLotRequest\x1a\x1f.lotwright.v1.DesignLotResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/lots:designLot\x12S\n" +
 	"\n" +
-	"DesignLots\x12\x1f.lotwright.v1.DesignLotsRequest\x1a .lotwright.v1.DesignLotsResponse(\x010\x01\x12\x87\x01\n" +
+	"DesignLots\x12\x1f.lotwright.v1.DesignLotsRequest\x1a .lotwright.v1.DesignLotsResponse(\x010\x01\x12o\n" +
+	"\n" +
+	"RecheckLot\x12\x1f.lotwright.v1.RecheckLotRequest\x1a .lotwright.v1.RecheckLotResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:recheckLot\x12\x87\x01\n" +
 	"\x10ComparePressures\x12%.lotwright.v1.ComparePressuresRequest\x1a&.lotwright.v1.ComparePressuresResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots:comparePressuresB*Z(lotwright/proto/lotwright/v1;lotwrightv1b\x06proto3"
 
 var (
@@ -660,48 +785,55 @@ func file_lotwright_v1_designer_proto_rawDescGZIP() []byte {
 }
 
 var file_lotwright_v1_designer_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lotwright_v1_designer_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_lotwright_v1_designer_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_lotwright_v1_designer_proto_goTypes = []any{
 	(ComparePressuresRequest_Point)(0), // 0: lotwright.v1.ComparePressuresRequest.Point
 	(*DesignLotRequest)(nil),           // 1: lotwright.v1.DesignLotRequest
 	(*DesignLotResponse)(nil),          // 2: lotwright.v1.DesignLotResponse
 	(*DesignLotsRequest)(nil),          // 3: lotwright.v1.DesignLotsRequest
 	(*DesignLotsResponse)(nil),         // 4: lotwright.v1.DesignLotsResponse
-	(*ComparePressuresRequest)(nil),    // 5: lotwright.v1.ComparePressuresRequest
-	(*ComparePressuresResponse)(nil),   // 6: lotwright.v1.ComparePressuresResponse
-	(*LotComparison)(nil),              // 7: lotwright.v1.LotComparison
-	(*PressureOutcome)(nil),            // 8: lotwright.v1.PressureOutcome
-	(*Lot)(nil),                        // 9: lotwright.v1.Lot
-	(*Settings)(nil),                   // 10: lotwright.v1.Settings
-	(*Design)(nil),                     // 11: lotwright.v1.Design
-	(Design_Status)(0),                 // 12: lotwright.v1.Design.Status
-	(Design_Proof)(0),                  // 13: lotwright.v1.Design.Proof
+	(*RecheckLotRequest)(nil),          // 5: lotwright.v1.RecheckLotRequest
+	(*RecheckLotResponse)(nil),         // 6: lotwright.v1.RecheckLotResponse
+	(*ComparePressuresRequest)(nil),    // 7: lotwright.v1.ComparePressuresRequest
+	(*ComparePressuresResponse)(nil),   // 8: lotwright.v1.ComparePressuresResponse
+	(*LotComparison)(nil),              // 9: lotwright.v1.LotComparison
+	(*PressureOutcome)(nil),            // 10: lotwright.v1.PressureOutcome
+	(*Lot)(nil),                        // 11: lotwright.v1.Lot
+	(*Settings)(nil),                   // 12: lotwright.v1.Settings
+	(*Design)(nil),                     // 13: lotwright.v1.Design
+	(Design_Status)(0),                 // 14: lotwright.v1.Design.Status
+	(Design_Proof)(0),                  // 15: lotwright.v1.Design.Proof
 }
 var file_lotwright_v1_designer_proto_depIdxs = []int32{
-	9,  // 0: lotwright.v1.DesignLotRequest.lot:type_name -> lotwright.v1.Lot
-	10, // 1: lotwright.v1.DesignLotRequest.settings:type_name -> lotwright.v1.Settings
-	11, // 2: lotwright.v1.DesignLotResponse.design:type_name -> lotwright.v1.Design
-	10, // 3: lotwright.v1.DesignLotsRequest.settings:type_name -> lotwright.v1.Settings
-	9,  // 4: lotwright.v1.DesignLotsRequest.lot:type_name -> lotwright.v1.Lot
-	11, // 5: lotwright.v1.DesignLotsResponse.design:type_name -> lotwright.v1.Design
-	9,  // 6: lotwright.v1.ComparePressuresRequest.lots:type_name -> lotwright.v1.Lot
-	0,  // 7: lotwright.v1.ComparePressuresRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
-	10, // 8: lotwright.v1.ComparePressuresRequest.settings:type_name -> lotwright.v1.Settings
-	7,  // 9: lotwright.v1.ComparePressuresResponse.lots:type_name -> lotwright.v1.LotComparison
-	8,  // 10: lotwright.v1.LotComparison.outcomes:type_name -> lotwright.v1.PressureOutcome
-	12, // 11: lotwright.v1.PressureOutcome.status:type_name -> lotwright.v1.Design.Status
-	13, // 12: lotwright.v1.PressureOutcome.proof:type_name -> lotwright.v1.Design.Proof
-	1,  // 13: lotwright.v1.Designer.DesignLot:input_type -> lotwright.v1.DesignLotRequest
-	3,  // 14: lotwright.v1.Designer.DesignLots:input_type -> lotwright.v1.DesignLotsRequest
-	5,  // 15: lotwright.v1.Designer.ComparePressures:input_type -> lotwright.v1.ComparePressuresRequest
-	2,  // 16: lotwright.v1.Designer.DesignLot:output_type -> lotwright.v1.DesignLotResponse
-	4,  // 17: lotwright.v1.Designer.DesignLots:output_type -> lotwright.v1.DesignLotsResponse
-	6,  // 18: lotwright.v1.Designer.ComparePressures:output_type -> lotwright.v1.ComparePressuresResponse
-	16, // [16:19] is the sub-list for method output_type
-	13, // [13:16] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	11, // 0: lotwright.v1.DesignLotRequest.lot:type_name -> lotwright.v1.Lot
+	12, // 1: lotwright.v1.DesignLotRequest.settings:type_name -> lotwright.v1.Settings
+	13, // 2: lotwright.v1.DesignLotResponse.design:type_name -> lotwright.v1.Design
+	12, // 3: lotwright.v1.DesignLotsRequest.settings:type_name -> lotwright.v1.Settings
+	11, // 4: lotwright.v1.DesignLotsRequest.lot:type_name -> lotwright.v1.Lot
+	13, // 5: lotwright.v1.DesignLotsResponse.design:type_name -> lotwright.v1.Design
+	11, // 6: lotwright.v1.RecheckLotRequest.lot:type_name -> lotwright.v1.Lot
+	12, // 7: lotwright.v1.RecheckLotRequest.settings:type_name -> lotwright.v1.Settings
+	13, // 8: lotwright.v1.RecheckLotResponse.design:type_name -> lotwright.v1.Design
+	11, // 9: lotwright.v1.ComparePressuresRequest.lots:type_name -> lotwright.v1.Lot
+	0,  // 10: lotwright.v1.ComparePressuresRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	12, // 11: lotwright.v1.ComparePressuresRequest.settings:type_name -> lotwright.v1.Settings
+	9,  // 12: lotwright.v1.ComparePressuresResponse.lots:type_name -> lotwright.v1.LotComparison
+	10, // 13: lotwright.v1.LotComparison.outcomes:type_name -> lotwright.v1.PressureOutcome
+	14, // 14: lotwright.v1.PressureOutcome.status:type_name -> lotwright.v1.Design.Status
+	15, // 15: lotwright.v1.PressureOutcome.proof:type_name -> lotwright.v1.Design.Proof
+	1,  // 16: lotwright.v1.Designer.DesignLot:input_type -> lotwright.v1.DesignLotRequest
+	3,  // 17: lotwright.v1.Designer.DesignLots:input_type -> lotwright.v1.DesignLotsRequest
+	5,  // 18: lotwright.v1.Designer.RecheckLot:input_type -> lotwright.v1.RecheckLotRequest
+	7,  // 19: lotwright.v1.Designer.ComparePressures:input_type -> lotwright.v1.ComparePressuresRequest
+	2,  // 20: lotwright.v1.Designer.DesignLot:output_type -> lotwright.v1.DesignLotResponse
+	4,  // 21: lotwright.v1.Designer.DesignLots:output_type -> lotwright.v1.DesignLotsResponse
+	6,  // 22: lotwright.v1.Designer.RecheckLot:output_type -> lotwright.v1.RecheckLotResponse
+	8,  // 23: lotwright.v1.Designer.ComparePressures:output_type -> lotwright.v1.ComparePressuresResponse
+	20, // [20:24] is the sub-list for method output_type
+	16, // [16:20] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_lotwright_v1_designer_proto_init() }
@@ -712,14 +844,14 @@ func file_lotwright_v1_designer_proto_init() {
 	file_lotwright_v1_design_proto_init()
 	file_lotwright_v1_lot_proto_init()
 	file_lotwright_v1_settings_proto_init()
-	file_lotwright_v1_designer_proto_msgTypes[7].OneofWrappers = []any{}
+	file_lotwright_v1_designer_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lotwright_v1_designer_proto_rawDesc), len(file_lotwright_v1_designer_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   8,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

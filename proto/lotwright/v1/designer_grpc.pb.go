@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	Designer_DesignLot_FullMethodName        = "/lotwright.v1.Designer/DesignLot"
 	Designer_DesignLots_FullMethodName       = "/lotwright.v1.Designer/DesignLots"
+	Designer_RecheckLot_FullMethodName       = "/lotwright.v1.Designer/RecheckLot"
 	Designer_ComparePressures_FullMethodName = "/lotwright.v1.Designer/ComparePressures"
 )
 
@@ -38,6 +39,11 @@ type DesignerClient interface {
 	// they came. A fault of one lot, of whatever kind, is its answer and never
 	// ends the stream.
 	DesignLots(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[DesignLotsRequest, DesignLotsResponse], error)
+	// RecheckLot works out anew what a design comes to whose heads somebody moved,
+	// took out or added: coverage, dry areas, pressures, and what there is to draw.
+	// Nothing is placed and nothing proven, so it takes a fraction of a design's
+	// time. POST /v1/lots:recheck does the same for features as they are.
+	RecheckLot(ctx context.Context, in *RecheckLotRequest, opts ...grpc.CallOption) (*RecheckLotResponse, error)
 	// ComparePressures designs every lot at each of several pressures.
 	ComparePressures(ctx context.Context, in *ComparePressuresRequest, opts ...grpc.CallOption) (*ComparePressuresResponse, error)
 }
@@ -73,6 +79,16 @@ func (c *designerClient) DesignLots(ctx context.Context, opts ...grpc.CallOption
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Designer_DesignLotsClient = grpc.BidiStreamingClient[DesignLotsRequest, DesignLotsResponse]
 
+func (c *designerClient) RecheckLot(ctx context.Context, in *RecheckLotRequest, opts ...grpc.CallOption) (*RecheckLotResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecheckLotResponse)
+	err := c.cc.Invoke(ctx, Designer_RecheckLot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *designerClient) ComparePressures(ctx context.Context, in *ComparePressuresRequest, opts ...grpc.CallOption) (*ComparePressuresResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ComparePressuresResponse)
@@ -97,6 +113,11 @@ type DesignerServer interface {
 	// they came. A fault of one lot, of whatever kind, is its answer and never
 	// ends the stream.
 	DesignLots(grpc.BidiStreamingServer[DesignLotsRequest, DesignLotsResponse]) error
+	// RecheckLot works out anew what a design comes to whose heads somebody moved,
+	// took out or added: coverage, dry areas, pressures, and what there is to draw.
+	// Nothing is placed and nothing proven, so it takes a fraction of a design's
+	// time. POST /v1/lots:recheck does the same for features as they are.
+	RecheckLot(context.Context, *RecheckLotRequest) (*RecheckLotResponse, error)
 	// ComparePressures designs every lot at each of several pressures.
 	ComparePressures(context.Context, *ComparePressuresRequest) (*ComparePressuresResponse, error)
 	mustEmbedUnimplementedDesignerServer()
@@ -114,6 +135,9 @@ func (UnimplementedDesignerServer) DesignLot(context.Context, *DesignLotRequest)
 }
 func (UnimplementedDesignerServer) DesignLots(grpc.BidiStreamingServer[DesignLotsRequest, DesignLotsResponse]) error {
 	return status.Error(codes.Unimplemented, "method DesignLots not implemented")
+}
+func (UnimplementedDesignerServer) RecheckLot(context.Context, *RecheckLotRequest) (*RecheckLotResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecheckLot not implemented")
 }
 func (UnimplementedDesignerServer) ComparePressures(context.Context, *ComparePressuresRequest) (*ComparePressuresResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ComparePressures not implemented")
@@ -164,6 +188,24 @@ func _Designer_DesignLots_Handler(srv interface{}, stream grpc.ServerStream) err
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Designer_DesignLotsServer = grpc.BidiStreamingServer[DesignLotsRequest, DesignLotsResponse]
 
+func _Designer_RecheckLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecheckLotRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DesignerServer).RecheckLot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Designer_RecheckLot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DesignerServer).RecheckLot(ctx, req.(*RecheckLotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Designer_ComparePressures_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ComparePressuresRequest)
 	if err := dec(in); err != nil {
@@ -192,6 +234,10 @@ var Designer_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DesignLot",
 			Handler:    _Designer_DesignLot_Handler,
+		},
+		{
+			MethodName: "RecheckLot",
+			Handler:    _Designer_RecheckLot_Handler,
 		},
 		{
 			MethodName: "ComparePressures",

@@ -99,12 +99,21 @@ const (
 	Cancelled State = "cancelled"
 )
 
-// Operation is one run of the design over the lots that a batch held when it
-// was started.
+// Purpose is what an operation is for.
+type Purpose string
+
+// The purposes of operations.
+const (
+	ToDesign  Purpose = "design"  // makes a revision of its batch
+	ToCompare Purpose = "compare" // makes none
+)
+
+// Operation is one run over the lots that a batch held when it was started.
 type Operation struct {
 	ID       string
+	Purpose  Purpose
 	Batch    string
-	Revision int
+	Revision int // 0 unless it is to design
 	State    State
 	Settings []byte
 	Lots     int // to design: numbers 1 to Lots
@@ -161,6 +170,23 @@ func Chunks(t Tenant, operation string, lots, size int, turn int64) []Chunk {
 	return out
 }
 
+// Kind is a kind of record.
+type Kind string
+
+// The kinds of records.
+const (
+	HeadTable Kind = "head-table"
+	Profile   Kind = "profile"
+)
+
+// Record is something of a tenant's that belongs to no batch. It does not change.
+type Record struct {
+	Kind    Kind
+	ID      string // unique among the tenant's records of its kind
+	Content []byte
+	Created time.Time
+}
+
 // Store is what the service keeps, as its methods see it. All methods may be
 // called at once from several goroutines.
 type Store interface {
@@ -186,6 +212,9 @@ type Store interface {
 	// operation stands in line where those that run have come to, behind the
 	// tenant's own, and its chunks are as far apart as they have lots.
 	StartOperation(ctx context.Context, t Tenant, batch, id string, settings []byte, r Request) (Operation, error)
+	// StartComparison is StartOperation for an operation that makes no revision:
+	// what comes of it is read with Results.
+	StartComparison(ctx context.Context, t Tenant, batch, id string, settings []byte, r Request) (Operation, error)
 	Operation(ctx context.Context, t Tenant, id string) (Operation, error)
 	// Operations lists at most n operations, the latest first, from the one
 	// behind after.
@@ -199,9 +228,19 @@ type Store interface {
 	// Designs lists at most n designs of a revision by number of the lot, from
 	// the one behind after.
 	Designs(ctx context.Context, t Tenant, batch string, revision, after, n int) ([]Design, error)
+	// Results lists at most n designs of an operation, of whatever purpose and
+	// state, by number of the lot, from the one behind after.
+	Results(ctx context.Context, t Tenant, operation string, after, n int) ([]Design, error)
 	// Finished lists at most n designs of an operation in the order in which
 	// they were finished, from the one behind after, without their content.
 	Finished(ctx context.Context, t Tenant, operation string, after, n int) ([]Design, error)
+
+	// CreateRecord keeps a record.
+	CreateRecord(ctx context.Context, t Tenant, k Kind, id string, content []byte, r Request) (Record, error)
+	Record(ctx context.Context, t Tenant, k Kind, id string) (Record, error)
+	// Records lists at most n records of a kind by id, from the one behind after.
+	Records(ctx context.Context, t Tenant, k Kind, after string, n int) ([]Record, error)
+	DeleteRecord(ctx context.Context, t Tenant, k Kind, id string) error
 
 	// Backlog counts the lots that wait for a design, of all tenants, and says
 	// since when the longest has; zero when there are none.

@@ -59,7 +59,8 @@ func before(ctx context.Context, tx pgx.Tx, t store.Tenant, r store.Request) (ma
 		return "", nil
 	}
 	var hash []byte
-	err = tx.QueryRow(ctx, `SELECT hash, made FROM request WHERE tenant = $1 AND request = $2`, t, r.ID).Scan(&hash, &made)
+	err = tx.QueryRow(ctx, `SELECT hash, made FROM request WHERE tenant = $1 AND request = $2
+		UNION ALL SELECT hash, record FROM record WHERE tenant = $1 AND request = $2`, t, r.ID).Scan(&hash, &made)
 	switch {
 	case errors.Is(err, pgx.ErrNoRows):
 		return "", nil

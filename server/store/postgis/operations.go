@@ -11,11 +11,12 @@ import (
 	"lotwright/server/store"
 )
 
-const operationColumns = `operation, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
+const operationColumns = `operation, purpose, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
 
 func scanOperation(row scanner) (o store.Operation, err error) {
 	var ended *time.Time
-	err = row.Scan(&o.ID, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &o.Created, &ended)
+	err = row.Scan(&o.ID, &o.Purpose, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &o.Created, &ended)
+	o.Revision = max(o.Revision, 0)
 	o.Created = o.Created.UTC()
 	if ended != nil {
 		o.Ended = ended.UTC()
@@ -29,7 +30,16 @@ func readOperation(ctx context.Context, q querier, t store.Tenant, id string) (s
 }
 
 // StartOperation makes an operation and hands its chunks to the queue.
-func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (o store.Operation, err error) {
+func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (store.Operation, error) {
+	return s.startFor(ctx, t, batch, id, store.ToDesign, settings, r)
+}
+
+// StartComparison makes an operation that makes no revision.
+func (s *Store) StartComparison(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (store.Operation, error) {
+	return s.startFor(ctx, t, batch, id, store.ToCompare, settings, r)
+}
+
+func (s *Store) startFor(ctx context.Context, t store.Tenant, batch, id string, p store.Purpose, settings []byte, r store.Request) (o store.Operation, err error) {
 	if s.enqueue == nil {
 		return o, errors.New("bug in StartOperation: no queue, OnStart was not called")
 	}
@@ -40,7 +50,7 @@ func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id st
 		}
 		if made == "" {
 			made = id
-			if err := s.insertOperation(ctx, tx, t, batch, id, settings); err != nil {
+			if err := s.insertOperation(ctx, tx, t, batch, id, p, settings); err != nil {
 				return err
 			}
 			if err := remember(ctx, tx, t, r, batch, id); err != nil {
@@ -53,7 +63,7 @@ func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id st
 	return o, err
 }
 
-func (s *Store) insertOperation(ctx context.Context, tx pgx.Tx, t store.Tenant, batch, id string, settings []byte) error {
+func (s *Store) insertOperation(ctx context.Context, tx pgx.Tx, t store.Tenant, batch, id string, p store.Purpose, settings []byte) error {
 	b, err := lockBatch(ctx, tx, t, batch)
 	if err != nil {
 		return err
@@ -71,14 +81,17 @@ func (s *Store) insertOperation(ctx context.Context, tx pgx.Tx, t store.Tenant, 
 	if err != nil {
 		return err
 	}
-	_, err = tx.Exec(ctx, `INSERT INTO operation (tenant, operation, place, turn, batch, revision, state, settings, lots, created)
-		VALUES ($1, $2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = $1), $3, $4, $5, 'running', $6, $7, $8)`,
-		t, id, turn, batch, b.Revision+1, settings, b.Lots, s.now())
+	_, err = tx.Exec(ctx, `INSERT INTO operation (tenant, operation, purpose, place, turn, batch, revision, state, settings, lots, created)
+		SELECT $1, $2, $3, next.place, $4, $5, CASE $3 WHEN 'design' THEN $6::integer ELSE -next.place END, 'running', $7, $8, $9
+		FROM (SELECT coalesce(max(place), 0) + 1 AS place FROM operation WHERE tenant = $1) next`,
+		t, id, p, turn, batch, b.Revision+1, settings, b.Lots, s.now())
 	if err != nil {
 		return err
 	}
-	if _, err := tx.Exec(ctx, `UPDATE batch SET revision = $1 WHERE tenant = $2 AND batch = $3`, b.Revision+1, t, batch); err != nil {
-		return err
+	if p == store.ToDesign {
+		if _, err := tx.Exec(ctx, `UPDATE batch SET revision = $1 WHERE tenant = $2 AND batch = $3`, b.Revision+1, t, batch); err != nil {
+			return err
+		}
 	}
 	return s.enqueue(ctx, tx, store.Chunks(t, id, b.Lots, s.chunkLots, turn))
 }
@@ -99,7 +112,7 @@ func (s *Store) Operation(ctx context.Context, t store.Tenant, id string) (store
 
 // OperationOf is the operation that made a revision of a batch.
 func (s *Store) OperationOf(ctx context.Context, t store.Tenant, batch string, revision int) (store.Operation, error) {
-	o, err := scanOperation(s.pool.QueryRow(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = $1 AND batch = $2 AND revision = $3`, t, batch, revision))
+	o, err := scanOperation(s.pool.QueryRow(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = $1 AND batch = $2 AND revision = $3 AND purpose = 'design'`, t, batch, revision))
 	return o, orNotFound(err, "revision", fmt.Sprint(revision))
 }
 

@@ -67,7 +67,8 @@ func before(ctx context.Context, tx *sql.Tx, t store.Tenant, r store.Request) (m
 		return "", nil
 	}
 	var hash []byte
-	err = tx.QueryRowContext(ctx, `SELECT hash, made FROM request WHERE tenant = ? AND request = ?`, t, r.ID).Scan(&hash, &made)
+	err = tx.QueryRowContext(ctx, `SELECT hash, made FROM request WHERE tenant = ?1 AND request = ?2
+		UNION ALL SELECT hash, record FROM record WHERE tenant = ?1 AND request = ?2`, t, r.ID).Scan(&hash, &made)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return "", nil

@@ -22,8 +22,13 @@ func (s *Store) Designs(ctx context.Context, t store.Tenant, batch string, revis
 	if err != nil {
 		return nil, err
 	}
+	return s.Results(ctx, t, o.ID, after, n)
+}
+
+// Results lists designs of an operation by number of the lot.
+func (s *Store) Results(ctx context.Context, t store.Tenant, operation string, after, n int) ([]store.Design, error) {
 	return rows(ctx, s.read, scanDesign, `SELECT `+designColumns+` FROM design WHERE tenant = ? AND operation = ? AND number > ? ORDER BY number LIMIT ?`,
-		t, o.ID, after, n)
+		t, operation, after, n)
 }
 
 // Finished lists designs in the order in which they were finished.

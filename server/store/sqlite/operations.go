@@ -10,12 +10,13 @@ import (
 	"lotwright/server/store"
 )
 
-const operationColumns = `operation, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
+const operationColumns = `operation, purpose, batch, revision, state, settings, lots, designed, infeasible, invalid, failed, created, ended`
 
 func scanOperation(row scanner) (o store.Operation, err error) {
 	var created int64
 	var ended sql.NullInt64
-	err = row.Scan(&o.ID, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &created, &ended)
+	err = row.Scan(&o.ID, &o.Purpose, &o.Batch, &o.Revision, &o.State, &o.Settings, &o.Lots, &o.Designed, &o.Infeasible, &o.Invalid, &o.Failed, &created, &ended)
+	o.Revision = max(o.Revision, 0)
 	o.Created = fromMicros(created)
 	if ended.Valid {
 		o.Ended = fromMicros(ended.Int64)
@@ -29,7 +30,16 @@ func readOperation(ctx context.Context, q querier, t store.Tenant, id string) (s
 }
 
 // StartOperation makes an operation and hands its chunks to the queue.
-func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (o store.Operation, err error) {
+func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (store.Operation, error) {
+	return s.startFor(ctx, t, batch, id, store.ToDesign, settings, r)
+}
+
+// StartComparison makes an operation that makes no revision.
+func (s *Store) StartComparison(ctx context.Context, t store.Tenant, batch, id string, settings []byte, r store.Request) (store.Operation, error) {
+	return s.startFor(ctx, t, batch, id, store.ToCompare, settings, r)
+}
+
+func (s *Store) startFor(ctx context.Context, t store.Tenant, batch, id string, p store.Purpose, settings []byte, r store.Request) (o store.Operation, err error) {
 	if s.enqueue == nil {
 		return o, errors.New("bug in StartOperation: no queue, OnStart was not called")
 	}
@@ -40,7 +50,7 @@ func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id st
 		}
 		if made == "" {
 			made = id
-			if err := s.insertOperation(ctx, tx, t, batch, id, settings); err != nil {
+			if err := s.insertOperation(ctx, tx, t, batch, id, p, settings); err != nil {
 				return err
 			}
 			if err := remember(ctx, tx, t, r, batch, id); err != nil {
@@ -53,7 +63,7 @@ func (s *Store) StartOperation(ctx context.Context, t store.Tenant, batch, id st
 	return o, err
 }
 
-func (s *Store) insertOperation(ctx context.Context, tx *sql.Tx, t store.Tenant, batch, id string, settings []byte) error {
+func (s *Store) insertOperation(ctx context.Context, tx *sql.Tx, t store.Tenant, batch, id string, p store.Purpose, settings []byte) error {
 	b, err := readBatch(ctx, tx, t, batch)
 	if err != nil {
 		return err
@@ -71,14 +81,17 @@ func (s *Store) insertOperation(ctx context.Context, tx *sql.Tx, t store.Tenant,
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO operation (tenant, operation, place, turn, batch, revision, state, settings, lots, created)
-		VALUES (?1, ?2, (SELECT coalesce(max(place), 0) + 1 FROM operation WHERE tenant = ?1), ?3, ?4, ?5, 'running', ?6, ?7, ?8)`,
-		t, id, turn, batch, b.Revision+1, settings, b.Lots, micros(s.now()))
+	_, err = tx.ExecContext(ctx, `INSERT INTO operation (tenant, operation, purpose, place, turn, batch, revision, state, settings, lots, created)
+		SELECT ?1, ?2, ?3, next.place, ?4, ?5, CASE ?3 WHEN 'design' THEN ?6 ELSE -next.place END, 'running', ?7, ?8, ?9
+		FROM (SELECT coalesce(max(place), 0) + 1 AS place FROM operation WHERE tenant = ?1) next`,
+		t, id, p, turn, batch, b.Revision+1, settings, b.Lots, micros(s.now()))
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, `UPDATE batch SET revision = ? WHERE tenant = ? AND batch = ?`, b.Revision+1, t, batch); err != nil {
-		return err
+	if p == store.ToDesign {
+		if _, err := tx.ExecContext(ctx, `UPDATE batch SET revision = ? WHERE tenant = ? AND batch = ?`, b.Revision+1, t, batch); err != nil {
+			return err
+		}
 	}
 	return s.enqueue(ctx, tx, store.Chunks(t, id, b.Lots, s.chunkLots, turn))
 }
@@ -99,7 +112,7 @@ func (s *Store) Operation(ctx context.Context, t store.Tenant, id string) (store
 
 // OperationOf is the operation that made a revision of a batch.
 func (s *Store) OperationOf(ctx context.Context, t store.Tenant, batch string, revision int) (store.Operation, error) {
-	o, err := scanOperation(s.read.QueryRowContext(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = ? AND batch = ? AND revision = ?`, t, batch, revision))
+	o, err := scanOperation(s.read.QueryRowContext(ctx, `SELECT `+operationColumns+` FROM operation WHERE tenant = ? AND batch = ? AND revision = ? AND purpose = 'design'`, t, batch, revision))
 	return o, orNotFound(err, "revision", fmt.Sprint(revision))
 }
 

@@ -61,6 +61,8 @@ func Run[Tx any](t *testing.T, open func(t *testing.T) store.Engine[Tx]) {
 		"import again":                suite[Tx].importAgain,
 		"lots do not change":          suite[Tx].lotsDoNotChange,
 		"operation":                   suite[Tx].operation,
+		"comparison":                  suite[Tx].comparison,
+		"records":                     suite[Tx].records,
 		"designs":                     suite[Tx].designs,
 		"backlog":                     suite[Tx].backlog,
 		"revisions":                   suite[Tx].revisions,
@@ -246,7 +248,7 @@ func (s suite[Tx]) operation() {
 	s.batch(ours, "a", 9)
 	o, err := s.StartOperation(s.Context(), ours, "a", "o", []byte("settings"), store.Request{})
 	require.NoError(s, err)
-	assert.Equal(s, store.Operation{ID: "o", Batch: "a", Revision: 1, State: store.Running, Settings: []byte("settings"), Lots: 9, Created: o.Created}, o)
+	assert.Equal(s, store.Operation{ID: "o", Purpose: store.ToDesign, Batch: "a", Revision: 1, State: store.Running, Settings: []byte("settings"), Lots: 9, Created: o.Created}, o)
 	assert.Equal(s, []store.Chunk{stretch(1, 4), stretch(5, 8), stretch(9, 9)}, s.Jobs.chunks)
 	read, err := s.Operation(s.Context(), ours, "o")
 	require.NoError(s, err)
@@ -268,6 +270,108 @@ func (s suite[Tx]) operation() {
 	b, err := s.Batch(s.Context(), ours, "a")
 	require.NoError(s, err)
 	assert.Equal(s, 1, b.Revision)
+}
+
+// comparison: an operation that makes no revision, and is otherwise like others.
+func (s suite[Tx]) comparison() {
+	s.batch(ours, "a", 2)
+	s.save(s.start("a", "r")[0], 1, store.Designed)
+	_, err := s.CancelOperation(s.Context(), ours, "r")
+	require.NoError(s, err)
+	for _, id := range []string{"o", "p"} {
+		s.Jobs.chunks = nil
+		o, err := s.StartComparison(s.Context(), ours, "a", id, []byte("settings"), request(id, "hash"))
+		require.NoError(s, err)
+		assert.Equal(s, store.Operation{ID: id, Purpose: store.ToCompare, Batch: "a", State: store.Running, Settings: []byte("settings"), Lots: 2, Created: o.Created}, o)
+		again, err := s.StartComparison(s.Context(), ours, "a", "q", []byte("settings"), request(id, "hash"))
+		require.NoError(s, err)
+		assert.Equal(s, o, again)
+		_, err = s.StartOperation(s.Context(), ours, "a", "q", nil, store.Request{})
+		assert.ErrorIs(s, err, store.ErrState, "one at a time, of whatever purpose")
+		s.save(s.Jobs.chunks[0], 2, store.Designed)
+		s.save(s.Jobs.chunks[0], 1, store.Infeasible)
+		o, err = s.Operation(s.Context(), ours, id)
+		require.NoError(s, err)
+		assert.Equal(s, store.Done, o.State)
+		assert.Equal(s, store.Tally{Designed: 1, Infeasible: 1}, o.Tally)
+		results, err := s.Results(s.Context(), ours, id, 0, 9)
+		require.NoError(s, err)
+		require.Len(s, results, 2)
+		assert.Equal(s, "design of 1", string(results[0].Content))
+		assert.Equal(s, 2, results[1].Number)
+		results, err = s.Results(s.Context(), ours, id, 1, 9)
+		require.NoError(s, err)
+		assert.Len(s, results, 1)
+		results, err = s.Results(s.Context(), theirs, id, 0, 9)
+		require.NoError(s, err)
+		assert.Empty(s, results)
+	}
+	b, err := s.Batch(s.Context(), ours, "a")
+	require.NoError(s, err)
+	assert.Equal(s, 1, b.Revision)
+	for revision := -4; revision <= 2; revision++ {
+		o, err := s.OperationOf(s.Context(), ours, "a", revision)
+		if revision == 1 {
+			require.NoError(s, err)
+			assert.Equal(s, "r", o.ID)
+			continue
+		}
+		assert.ErrorIs(s, err, store.ErrNotFound, "%d", revision)
+	}
+	list, err := s.Operations(s.Context(), ours, "", 9)
+	require.NoError(s, err)
+	assert.Len(s, list, 3)
+	o, err := s.StartOperation(s.Context(), ours, "a", "s", nil, store.Request{})
+	require.NoError(s, err)
+	assert.Equal(s, 2, o.Revision)
+}
+
+// records are kept by kind and tenant, and made once a request.
+func (s suite[Tx]) records() {
+	ctx := s.Context()
+	for _, id := range []string{"b", "a", "c"} {
+		made, err := s.CreateRecord(ctx, ours, store.HeadTable, id, []byte("table "+id), request("table "+id, "hash"))
+		require.NoError(s, err)
+		read, err := s.Record(ctx, ours, store.HeadTable, id)
+		require.NoError(s, err)
+		assert.Equal(s, made, read)
+		assert.Equal(s, store.Record{Kind: store.HeadTable, ID: id, Content: []byte("table " + id), Created: made.Created}, read)
+		assert.False(s, read.Created.IsZero())
+		again, err := s.CreateRecord(ctx, ours, store.HeadTable, "d", []byte("table "+id), request("table "+id, "hash"))
+		require.NoError(s, err)
+		assert.Equal(s, made, again)
+	}
+	_, err := s.CreateRecord(ctx, ours, store.HeadTable, "a", []byte("x"), store.Request{})
+	assert.ErrorIs(s, err, store.ErrExists)
+	_, err = s.CreateRecord(ctx, ours, store.HeadTable, "d", []byte("x"), request("table a", "other"))
+	assert.ErrorIs(s, err, store.ErrRequestReused)
+	_, err = s.CreateBatch(ctx, ours, "d", "", request("table a", "other"))
+	assert.ErrorIs(s, err, store.ErrRequestReused)
+	for _, t := range []store.Tenant{ours, theirs} { // the same id of another kind, or another's
+		_, err = s.CreateRecord(ctx, t, store.Profile, "a", nil, store.Request{})
+		require.NoError(s, err)
+	}
+	page, err := s.Records(ctx, ours, store.HeadTable, "", 2)
+	require.NoError(s, err)
+	require.Len(s, page, 2)
+	assert.Equal(s, []string{"a", "b"}, []string{page[0].ID, page[1].ID})
+	page, err = s.Records(ctx, ours, store.HeadTable, "b", 2)
+	require.NoError(s, err)
+	require.Len(s, page, 1)
+	assert.Equal(s, "table c", string(page[0].Content))
+	page, err = s.Records(ctx, theirs, store.HeadTable, "", 2)
+	require.NoError(s, err)
+	assert.Empty(s, page)
+
+	require.NoError(s, s.DeleteRecord(ctx, ours, store.HeadTable, "a"))
+	assert.ErrorIs(s, s.DeleteRecord(ctx, ours, store.HeadTable, "a"), store.ErrNotFound)
+	assert.ErrorIs(s, s.DeleteRecord(ctx, theirs, store.HeadTable, "b"), store.ErrNotFound)
+	_, err = s.Record(ctx, ours, store.HeadTable, "a")
+	assert.ErrorIs(s, err, store.ErrNotFound)
+	_, err = s.Record(ctx, theirs, store.HeadTable, "b")
+	assert.ErrorIs(s, err, store.ErrNotFound)
+	_, err = s.Record(ctx, ours, store.Profile, "a")
+	assert.NoError(s, err)
 }
 
 // stretch is a chunk of the operation o.
@@ -519,6 +623,7 @@ func (s suite[Tx]) tenants() {
 		"Import":          func() error { _, err := s.Import(ctx, theirs, "a", "first"); return err },
 		"AddLots":         func() error { _, _, err := s.AddLots(ctx, theirs, "a", piece("first", 2, 3, 3)); return err },
 		"StartOperation":  func() error { _, err := s.StartOperation(ctx, theirs, "a", "p", nil, store.Request{}); return err },
+		"StartComparison": func() error { _, err := s.StartComparison(ctx, theirs, "a", "p", nil, store.Request{}); return err },
 		"Operation":       func() error { _, err := s.Operation(ctx, theirs, "o"); return err },
 		"CancelOperation": func() error { _, err := s.CancelOperation(ctx, theirs, "o"); return err },
 		"OperationOf":     func() error { _, err := s.OperationOf(ctx, theirs, "a", 1); return err },

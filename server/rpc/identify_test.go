@@ -2,7 +2,6 @@ package rpc_test
 
 import (
 	"context"
-	"crypto/tls"
 	"crypto/x509"
 	"log/slog"
 	"net"
@@ -165,7 +164,7 @@ func TestOtherMachines(t *testing.T) {
 	served := make(chan error)
 	go func() { served <- server.Serve(ctx, g, h) }()
 
-	trust := &tls.Config{RootCAs: authority.Pool(), ServerName: "lots.example"}
+	trust := authority.Trust("lots.example")
 	conn, err := grpc.NewClient(local(g), grpc.WithTransportCredentials(credentials.NewTLS(trust)))
 	require.NoError(t, err)
 	_, err = pb.NewDesignerClient(conn).DesignLot(k.as(t.Context(), "elm"), &pb.DesignLotRequest{Lot: lotMessage("A")})

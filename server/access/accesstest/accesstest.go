@@ -7,6 +7,7 @@ import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
+	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
@@ -52,6 +53,11 @@ func (a *Authority) Pool() *x509.CertPool {
 	pool := x509.NewCertPool()
 	pool.AddCert(a.certificate)
 	return pool
+}
+
+// Trust is a client that trusts the authority, and wants to speak to a name.
+func (a *Authority) Trust(name string) *tls.Config {
+	return &tls.Config{RootCAs: a.Pool(), ServerName: name}
 }
 
 // Issue issues a certificate to a name, for servers and clients, and returns its

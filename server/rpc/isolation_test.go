@@ -35,6 +35,7 @@ var withoutIDs = map[protoreflect.FullName]string{
 	"lotwright.v1.Designer.DesignLot":               "keeps nothing",
 	"lotwright.v1.Designer.DesignLots":              "keeps nothing",
 	"lotwright.v1.Designer.ComparePressures":        "keeps nothing",
+	"lotwright.v1.Designer.RecheckLot":              "keeps nothing",
 	"lotwright.v1.BatchService.CreateBatch":         "makes one of the caller's",
 	"lotwright.v1.BatchService.ListBatches":         "lists the caller's",
 	"lotwright.v1.BatchService.ListOperations":      "lists the caller's",

@@ -80,6 +80,20 @@ func TestKilled(t *testing.T) {
 func manyLots(t *testing.T, n int) []*pb.Lot {
 	t.Helper()
 	const different = 20
+	small := surveyedLots(t)
+	slices.SortStableFunc(small, func(a, b *pb.Lot) int { return cmp.Compare(parcelSize(a), parcelSize(b)) })
+	var out []*pb.Lot
+	for i := range n {
+		lot := proto.CloneOf(small[i%different])
+		lot.Lot = fmt.Sprintf("%s/%05d", lot.Lot, i)
+		out = append(out, lot)
+	}
+	return out
+}
+
+// surveyedLots are the lots of the collection, by id.
+func surveyedLots(t *testing.T) (lots []*pb.Lot) {
+	t.Helper()
 	text, err := os.ReadFile("../../testdata/reference/lots_A.geojson")
 	require.NoError(t, err)
 	var collection struct{ Features []json.RawMessage }
@@ -90,18 +104,10 @@ func manyLots(t *testing.T, n int) []*pb.Lot {
 		require.NoError(t, json.Unmarshal(f, &of))
 		features[of.Properties.Lot] = append(features[of.Properties.Lot], string(f))
 	}
-	var small []*pb.Lot
 	for _, id := range slices.Sorted(maps.Keys(features)) {
-		small = append(small, message(t, id, features[id]))
+		lots = append(lots, message(t, id, features[id]))
 	}
-	slices.SortStableFunc(small, func(a, b *pb.Lot) int { return cmp.Compare(parcelSize(a), parcelSize(b)) })
-	var out []*pb.Lot
-	for i := range n {
-		lot := proto.CloneOf(small[i%different])
-		lot.Lot = fmt.Sprintf("%s/%05d", lot.Lot, i)
-		out = append(out, lot)
-	}
-	return out
+	return lots
 }
 
 // parcelSize orders lots by the area of their bounding boxes.

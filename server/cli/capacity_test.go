@@ -23,7 +23,10 @@ import (
 	pb "lotwright/proto/lotwright/v1"
 )
 
-var capacityLots = flag.String("capacity-lots", "30,60", "sizes of the batches whose way through the service is measured")
+var (
+	capacityLots   = flag.String("capacity-lots", "69,207", "sizes of the batches whose way through the service is measured")
+	capacityEffort = flag.String("capacity-effort", "quick", "of the design: quick, default or thorough")
+)
 
 // mostMemory is what the service may ever hold, whatever the size of the batch.
 const mostMemory = 400 << 20 // bytes
@@ -93,6 +96,7 @@ func (c *survivor) timed(what func()) time.Duration {
 // designLots has the batch designed and waits for the end.
 func (c *survivor) designLots() {
 	settings := proto.CloneOf(killSettings)
+	settings.Effort = pb.Settings_Effort(pb.Settings_Effort_value[strings.ToUpper(*capacityEffort)])
 	c.again("design", func(ctx context.Context, batches pb.BatchServiceClient) error {
 		operation, err := batches.DesignBatch(ctx, &pb.DesignBatchRequest{Name: victimBatch, Settings: settings, RequestId: "design"})
 		for err == nil && !operation.Done {

@@ -13,6 +13,7 @@ import (
 	"lotwright/importer/assemble"
 	"lotwright/layout"
 	"lotwright/layout/feature"
+	"lotwright/layout/takeoff"
 	"lotwright/server/rpc"
 	"lotwright/server/sheet"
 )
@@ -49,6 +50,21 @@ func packetOfRequest(ctx context.Context, lot *layout.Lot, d *layout.Design, s r
 		return nil, err
 	}
 	return packed(job.folder, tables)
+}
+
+// costsOfRequest are what a lot costs by the invented prices.
+func costsOfRequest(lot *layout.Lot, d *layout.Design) (c rpc.Costs, err error) {
+	how := takeoff.Settings{Bore: boreOf, Wire: wireFor}
+	list, err := takeoff.Of(d, atController(how, lot, d))
+	if err != nil {
+		return c, err
+	}
+	bill := takeoff.Priced(list, takeoff.InventedPrices())
+	money := func(c takeoff.Cents) float64 { return float64(c) / 100 }
+	return rpc.Costs{
+		Parts: money(bill.Parts), LabourHours: bill.LabourHours.Units(), Labour: money(bill.Labour), Total: money(bill.Total()),
+		Unpriced: len(bill.Unpriced),
+	}, nil
 }
 
 // packed gathers the files of a lot and of its batch of one, without the book,

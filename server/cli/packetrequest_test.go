@@ -3,11 +3,15 @@ package cli_test
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
 	"io"
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -101,4 +105,62 @@ func TestPacketOfRequest(t *testing.T) {
 	answer, body = ask(t, url, collection([]string{crossed("X-1")}))
 	assert.Equal(t, http.StatusBadRequest, answer.StatusCode)
 	assert.Contains(t, string(body), "nothing to build")
+}
+
+// With costs=true the lot's feature carries what the take-off says, and all else
+// is as without.
+func TestCostsOfRequest(t *testing.T) {
+	lots := collection(yards(2))
+	bill := run(t, lots, "takeoff", "-", "--head-pressure", "55psi", "-q", "-o", "-").out
+	_, address := serve(t)
+	url := "http://" + address + "/v1/lots:design?head_pressure=55psi"
+	_, bare := ask(t, url, lots)
+	_, body := ask(t, url+"&costs=true", lots)
+	type costs struct {
+		Parts, Labour, Total float64
+		LabourHours          float64 `json:"labour_hours"`
+		Unpriced             int
+	}
+	var answer struct {
+		Features []struct {
+			Costs      *costs
+			Properties struct{ Lot, Layer string }
+		}
+	}
+	require.NoError(t, json.Unmarshal(body, &answer))
+	want := billed(t, bill)
+	seen := 0
+	for _, f := range answer.Features {
+		if f.Properties.Layer != "lot" {
+			assert.Nil(t, f.Costs)
+			continue
+		}
+		seen++
+		require.NotNil(t, f.Costs)
+		assert.InDelta(t, want[f.Properties.Lot], f.Costs.Total, 0.005)
+		assert.InDelta(t, f.Costs.Total, f.Costs.Parts+f.Costs.Labour, 0.005)
+	}
+	assert.Equal(t, 2, seen)
+	stripped := regexp.MustCompile(`,"costs":\{[^}]*\}`).ReplaceAll(body, nil)
+	assert.Equal(t, string(bare), string(stripped))
+	answered, _ := ask(t, url+"&costs=yes", lots)
+	assert.Equal(t, http.StatusBadRequest, answered.StatusCode)
+}
+
+// billed sums up the lines of a take-off by lot.
+func billed(t *testing.T, text string) map[string]float64 {
+	t.Helper()
+	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	require.NoError(t, err)
+	sums := map[string]float64{}
+	for _, row := range rows[1:] {
+		for _, column := range []string{"cost", "labour_cost"} {
+			if cell := row[slices.Index(rows[0], column)]; cell != "" {
+				v, err := strconv.ParseFloat(cell, 64)
+				require.NoError(t, err)
+				sums[row[0]] += v
+			}
+		}
+	}
+	return sums
 }

@@ -112,7 +112,7 @@ func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
 func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
 		Design: designForRequest, Check: checkRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
-		Tables: tablesOfRequest, Read: readRequest, Packet: packetOfRequest,
+		Tables: tablesOfRequest, Read: readRequest, Packet: packetOfRequest, Costs: costsOfRequest,
 		Recheck: recheckForRequest, AssembleEdited: assembleEdited, OpenEdited: openEdited,
 		Workers: workers, Log: log,
 	}

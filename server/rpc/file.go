@@ -62,7 +62,11 @@ func (b *begun) Write(p []byte) (int, error) {
 }
 
 func (s *Server) workFile(w http.ResponseWriter, r *http.Request, work fileWork) error {
-	settings, err := querySettings(r.URL.RawQuery, s.options.Check)
+	costs, rest, err := s.queryCosts(r.URL.RawQuery)
+	if err != nil {
+		return err
+	}
+	settings, err := querySettings(rest, s.options.Check)
 	if err != nil {
 		return err
 	}
@@ -79,7 +83,7 @@ func (s *Server) workFile(w http.ResponseWriter, r *http.Request, work fileWork)
 		return overLimit("Lots", int64(most), "lots of a request")
 	}
 	w.Header().Set("Content-Type", form.mediaType)
-	return s.workAll(r.Context(), source, work, settings, &flushed{w, form.format})
+	return s.workAll(r.Context(), source, work, settings, costs, &flushed{w, form.format})
 }
 
 // openFile reads the body up to the lots.
@@ -113,7 +117,7 @@ func (f *flushed) Write(p []byte) (int, error) {
 	return n, err
 }
 
-func (s *Server) workAll(ctx context.Context, source Source, work fileWork, settings Settings, to *flushed) error {
+func (s *Server) workAll(ctx context.Context, source Source, work fileWork, settings Settings, costs bool, to *flushed) error {
 	writer := feature.NewWriter(to, to.format)
 	numbers := make([]int, source.Len())
 	for i := range numbers {
@@ -122,7 +126,13 @@ func (s *Server) workAll(ctx context.Context, source Source, work fileWork, sett
 	err := pipe[int, [][]byte]{
 		next: each(numbers),
 		do: func(ctx context.Context, i int) [][]byte {
-			return encoded(s, work.do(ctx, s.item(source, i), settings), feature.Features)
+			item := s.item(source, i)
+			d := work.do(ctx, item, settings)
+			features := encoded(s, d, feature.Features)
+			if costs {
+				features = s.withCosts(item.Lot, d, features)
+			}
+			return features
 		},
 		emit: writer.WriteFeatures,
 	}.run(ctx, s)

@@ -47,6 +47,9 @@ type Options struct {
 	// Check says what is wrong with settings that are well formed, as a
 	// [*SettingFault]; nil means that nothing ever is.
 	Check func(Settings) error
+	// Costs are what a designed lot costs by the price list; nil means that nobody
+	// is told.
+	Costs func(lot *layout.Lot, d *layout.Design) (Costs, error)
 	// Packet makes what a crew needs for a lot; nil means that nobody is given it.
 	Packet PacketMaker
 

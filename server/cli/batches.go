@@ -13,32 +13,88 @@ import (
 	"os/exec"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river/riverdriver"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 	"github.com/riverqueue/river/riverdriver/riversqlite"
 
 	"lotwright/server/queue"
 	"lotwright/server/rpc"
 	"lotwright/server/store"
+	"lotwright/server/store/postgis"
 	"lotwright/server/store/sqlite"
 )
 
-// serveBatches serves with a store and a queue behind. Lots under way at the end
-// are finished if that takes no longer than requests are given.
-func serveBatches(ctx context.Context, folder string, options rpc.Options, at *listeners) (err error) {
-	kept, err := sqlite.Open(ctx, folder)
+// opened is a store with what its queue needs.
+type opened[Tx any] struct {
+	store.Engine[Tx]
+	driver riverdriver.Driver[Tx]
+	roll   queue.Roll      // of the processes that share it; nil: one has it alone
+	failed <-chan struct{} // closed once it must be opened again; nil: never
+	close  func() error
+}
+
+// openFolder opens a store in a file.
+func openFolder(ctx context.Context, folder string) (opened[*sql.Tx], error) {
+	s, err := sqlite.Open(ctx, folder)
+	if err != nil {
+		return opened[*sql.Tx]{}, err
+	}
+	return opened[*sql.Tx]{Engine: s, driver: riversqlite.New(s.Writer()), failed: s.Failed(), close: s.Close}, nil
+}
+
+// openDatabase opens a store in a PostGIS database.
+func openDatabase(ctx context.Context, address string) (opened[pgx.Tx], error) {
+	s, err := postgis.Open(ctx, address, postgis.Options{Parcel: rpc.ParcelStored, GeoJSON: rpc.GeoJSONStored})
+	if err != nil {
+		return opened[pgx.Tx]{}, err
+	}
+	return opened[pgx.Tx]{Engine: s, driver: riverpgxv5.New(s.Pool()), roll: s, close: s.Close}, nil
+}
+
+// keptBatches says where batches are kept, and how they are worked on.
+type keptBatches struct {
+	Data     string `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
+	Workless bool   `help:"Leave the lots of batches to lotwright work. Needs --database."`
+	databaseFlags
+}
+
+// serve serves with a store and a queue behind, where batches are kept.
+func (k keptBatches) serve(ctx context.Context, options rpc.Options, at *listeners) error {
+	address, err := k.address()
+	switch {
+	case err != nil:
+	case address == "" && k.Workless:
+		err = usagef("--workless: nobody else works on batches unless they are kept in a --database")
+	case address == "":
+		kept, err := openFolder(ctx, k.Data)
+		return serveBatches(ctx, kept, err, queue.Options{}, options, at)
+	case k.Data != "":
+		err = usagef("--data and --database (or LOTWRIGHT_DATABASE): batches are kept in one place")
+	}
 	if err != nil {
 		return errors.Join(err, at.close())
 	}
-	defer func() { err = errors.Join(err, kept.Close()) }()
-	options.Store = kept
-	server, jobs, err := batchService(ctx, kept, options)
+	kept, err := openDatabase(ctx, address)
+	return serveBatches(ctx, kept, err, queue.Options{Silence: k.WorkerSilence, Elsewhere: k.Workless}, options, at)
+}
+
+// serveBatches serves a store that was opened. Lots under way at the end are
+// finished if that takes no longer than requests are given.
+func serveBatches[Tx any](ctx context.Context, kept opened[Tx], err error, how queue.Options, options rpc.Options, at *listeners) error {
 	if err != nil {
 		return errors.Join(err, at.close())
+	}
+	options.Store = kept
+	server, jobs, err := batchService(ctx, kept, how, options)
+	if err != nil {
+		return errors.Join(err, at.close(), kept.close())
 	}
 	ctx, fail := context.WithCancelCause(ctx)
 	defer fail(nil)
 	go func() {
 		select {
-		case <-kept.Failed():
+		case <-kept.failed:
 			fail(errDisk)
 		case <-ctx.Done():
 		}
@@ -53,7 +109,7 @@ func serveBatches(ctx context.Context, folder string, options rpc.Options, at *l
 	if errors.Is(context.Cause(ctx), errDisk) {
 		err = errors.Join(errDisk, err)
 	}
-	return errors.Join(err, <-drained)
+	return errors.Join(err, <-drained, kept.close())
 }
 
 // errDisk ends a service whose disk has failed: what it shows of the store need
@@ -61,15 +117,14 @@ func serveBatches(ctx context.Context, folder string, options rpc.Options, at *l
 var errDisk = errors.New("the disk failed a write; see the log, and start again")
 
 // batchService is the service with its queue at work.
-func batchService(ctx context.Context, kept *sqlite.Store, options rpc.Options) (*rpc.Server, *queue.Queue[*sql.Tx], error) {
+func batchService[Tx any](ctx context.Context, kept opened[Tx], how queue.Options, options rpc.Options) (*rpc.Server, *queue.Queue[Tx], error) {
 	server, err := rpc.New(options)
 	if err != nil {
 		return nil, nil, err
 	}
-	jobs, err := queue.New(ctx, riversqlite.New(kept.Writer()), kept, queue.Options{
-		Design: server.DesignStored, Apart: designApart, Failed: server.FailedStored, Admit: server.Admit,
-		Workers: options.Workers, Log: options.Log,
-	})
+	how.Design, how.Apart, how.Failed, how.Admit = server.DesignStored, designApart, server.FailedStored, server.Admit
+	how.Roll, how.Workers, how.Log = kept.roll, options.Workers, options.Log
+	jobs, err := queue.New(ctx, kept.driver, kept.Engine, how)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -79,7 +134,7 @@ func batchService(ctx context.Context, kept *sqlite.Store, options rpc.Options) 
 // drainTime is how long lots under way are waited for.
 const drainTime = 10 * time.Second
 
-func drain(jobs *queue.Queue[*sql.Tx]) error {
+func drain[Tx any](jobs *queue.Queue[Tx]) error {
 	ctx, cancel := context.WithTimeout(context.Background(), drainTime)
 	defer cancel()
 	return jobs.Stop(ctx)
@@ -135,11 +190,16 @@ func tail(log []byte) []byte {
 	return log[max(len(log)-most, 0):]
 }
 
+// dieFirst asks Linux to end this process, rather than the one that waits for it,
+// should memory run out. Elsewhere there is no such file.
+func dieFirst() { _ = os.WriteFile("/proc/self/oom_score_adj", []byte("1000"), 0o600) }
+
 // apartCommand is that process.
 type apartCommand struct{}
 
 // Run designs the lot on its input.
 func (apartCommand) Run(ctx context.Context, c *console) error {
+	dieFirst()
 	var request apartRequest
 	if err := gob.NewDecoder(c.in).Decode(&request); err != nil {
 		return err

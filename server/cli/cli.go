@@ -33,6 +33,7 @@ type commands struct {
 	Audit    auditCommand    `cmd:"" help:"Set beside the designs what was built, or what catch cans caught."`
 	Check    checkCommand    `cmd:"" help:"Say what is wrong with the inputs, without designing."`
 	Serve    serveCommand    `cmd:"" help:"Answer design requests over gRPC and REST."`
+	Work     workCommand     `cmd:"" help:"Design lots of batches that a service keeps in a database."`
 	Keys     keysCommand     `cmd:"" help:"Make, list and revoke the keys that callers of a service are known by."`
 	Backup   backupCommand   `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`
 	Version  versionCommand  `cmd:"" help:"Print the version."`

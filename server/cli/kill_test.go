@@ -136,6 +136,9 @@ type victim struct {
 	stopped     chan struct{}
 	enough      atomic.Int64 // kills for the time being
 
+	kept    []string // where batches are, as flags; nil: the folder
+	disturb func()   // what is done at each of the moments; nil: the service is killed
+
 	mu      sync.Mutex
 	process *exec.Cmd
 	ended   chan error
@@ -146,9 +149,14 @@ type victim struct {
 // newVictim starts a service that is killed from now on.
 func newVictim(t *testing.T) *victim {
 	v := startVictim(t)
+	v.haunt()
+	return v
+}
+
+// haunt begins to kill it.
+func (v *victim) haunt() {
 	v.stopKilling, v.stopped = make(chan struct{}), make(chan struct{})
 	go v.killing()
-	return v
 }
 
 func startVictim(t *testing.T) *victim {
@@ -222,7 +230,11 @@ func (v *victim) launch() (p *exec.Cmd, ended chan error) {
 func (v *victim) command(by ...string) *exec.Cmd {
 	self, err := os.Executable()
 	require.NoError(v, err)
-	words := append(by, self, "serve", "--data", v.folder, "--grpc-listen", v.grpc, "--http-listen", v.http)
+	kept := v.kept
+	if kept == nil {
+		kept = []string{"--data", v.folder}
+	}
+	words := slices.Concat(by, []string{self, "serve", "--grpc-listen", v.grpc, "--http-listen", v.http}, kept)
 	p := exec.Command(words[0], words[1:]...)
 	p.Env = append(os.Environ(), asProgram+"=1")
 	p.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // to be killed with whatever runs it
@@ -248,7 +260,11 @@ func (v *victim) killing() {
 		case <-v.stopKilling:
 			return
 		}
-		if int64(v.killed()) < v.enough.Load() {
+		switch {
+		case int64(v.killed()) >= v.enough.Load():
+		case v.disturb != nil:
+			v.disturb()
+		default:
 			v.kill()
 			v.start()
 		}

@@ -21,19 +21,20 @@ type serveCommand struct {
 	Reflection bool          `help:"Let gRPC clients list the methods."`
 	Workers    int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
 	LogFormat  string        `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
-	Data       string        `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
 
+	keptBatches
 	accessFlags
 }
 
 // Help is shown below the summary by serve --help.
 func (serveCommand) Help() string {
-	return `The map page is at the HTTP address: open it in a browser, drop a file of lots on it, and see the designs. Without more it answers this machine only and asks nobody who they are. Other machines can reach it at an address given with --grpc-listen and --http-listen, which needs a certificate, and keys or tokens to know callers by. It stops on Ctrl-C, after the requests under way. With --data it keeps batches, and what it has answered outlives it, however it ends; the next start goes on with the lots that are left.
+	return `The map page is at the HTTP address: open it in a browser, drop a file of lots on it, and see the designs. Without more it answers this machine only and asks nobody who they are. Other machines can reach it at an address given with --grpc-listen and --http-listen, which needs a certificate, and keys or tokens to know callers by. It stops on Ctrl-C, after the requests under way. With --data, or a --database that others share, it keeps batches, and what it has answered outlives it, however it ends; the next start goes on with the lots that are left.
 
 Examples:
 
     lotwright serve
     lotwright serve --data /var/lib/lotwright
+    lotwright serve --database postgres:///lots
     curl -s -H 'Content-Type: application/geo+json' --data-binary @lots.geojson 'http://127.0.0.1:7080/v1/lots:design?head_pressure=55psi'
     lotwright serve --reflection --grpc-listen 127.0.0.1:0
     lotwright keys add --keys keys.json --tenant elm-gardens
@@ -70,7 +71,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
-	log := slog.New(s.logHandler(c.err))
+	log := slog.New(logHandler(s.LogFormat, c.err))
 	if err := s.check(s.GRPCListen, s.HTTPListen); err != nil {
 		return err
 	}
@@ -91,8 +92,8 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	}
 	options.Page = page
 	options.Reflection = s.Reflection
-	if s.Data != "" {
-		return serveBatches(ctx, s.Data, options, at)
+	if s.Data != "" || s.Database != "" || s.Workless {
+		return s.serve(ctx, options, at)
 	}
 	server, err := rpc.New(options)
 	if err != nil {
@@ -101,8 +102,8 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	return answer(ctx, server, options, at)
 }
 
-func (s *serveCommand) logHandler(to io.Writer) slog.Handler {
-	if s.LogFormat == "json" {
+func logHandler(format string, to io.Writer) slog.Handler {
+	if format == "json" {
 		return slog.NewJSONHandler(to, nil)
 	}
 	return slog.NewTextHandler(to, nil)

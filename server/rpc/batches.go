@@ -189,6 +189,8 @@ func storeFault(err error) *fault {
 	switch {
 	case errors.Is(err, store.ErrUnknown):
 		return faultf(codes.Unavailable, reasonOutcomeUnknown, "%v; repeat the call with the same request id", store.ErrUnknown)
+	case errors.Is(err, store.ErrAway):
+		return faultf(codes.Unavailable, reasonStoreAway, "%v just now; nothing of the call was kept", store.ErrAway)
 	case errors.Is(err, store.ErrFull):
 		return faultf(codes.Unavailable, reasonStoreFull, "%v: its disk is full or can only be read; nothing of the call was kept", store.ErrFull)
 	}

@@ -42,6 +42,7 @@ const (
 	reasonImportGap       = "IMPORT_GAP"        // lots before this place are missing
 	reasonOutcomeUnknown  = "OUTCOME_UNKNOWN"   // to be repeated with the same request id
 	reasonStoreFull       = "STORE_FULL"
+	reasonStoreAway       = "STORE_AWAY" // its database does not answer
 	reasonStopping        = "STOPPING"
 	reasonNotReady        = "NOT_READY"
 	reasonUnauthenticated = "UNAUTHENTICATED" // who calls is not known
@@ -154,7 +155,7 @@ func toStatus(err error) (st *status.Status, ok bool) {
 	case errors.As(err, &refusal):
 		return refusal.fault().status(), true
 	case storeFault(err) != nil:
-		return storeFault(err).status(), !errors.Is(err, store.ErrUnknown) && !errors.Is(err, store.ErrFull)
+		return storeFault(err).status(), !errors.Is(err, store.ErrUnknown) && !errors.Is(err, store.ErrFull) && !errors.Is(err, store.ErrAway)
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return status.FromContextError(err), true
 	}

@@ -52,6 +52,35 @@ func (s *Server) kept(d *layout.Design) store.Design {
 	})
 }
 
+// ParcelStored is the outline of a lot that was imported: polygons, their rings,
+// their positions. Nothing where it has none that can be read.
+func ParcelStored(content []byte) (polygons [][][][2]float64) {
+	m := &pb.Lot{}
+	if proto.Unmarshal(content, m) != nil {
+		return nil
+	}
+	for _, f := range m.GetFeatures() {
+		if f.GetLayer() != pb.Feature_PARCEL {
+			continue
+		}
+		var c checker
+		kind, parts := c.geometry("geometry", f.GetGeometry())
+		if c.err() == nil && (kind == "Polygon" || kind == "MultiPolygon") {
+			polygons = append(polygons, parts...)
+		}
+	}
+	return polygons
+}
+
+// GeoJSONStored is a design that was kept, as a feature collection.
+func GeoJSONStored(content []byte) []byte {
+	m := &pb.Design{}
+	if proto.Unmarshal(content, m) != nil {
+		return nil
+	}
+	return []byte(m.GetGeojson())
+}
+
 // ended is the operation that made a revision, which must have ended; without a
 // revision, the latest that has.
 func (b batches) ended(ctx context.Context, batch string, revision int) (store.Operation, error) {

@@ -26,7 +26,7 @@ type Settings struct {
 
 // Defaults of the effort: enough for nearly every lot up to 900 m².
 const (
-	DefaultBoxes  = 2500
+	DefaultBoxes  = 3000
 	DefaultPivots = 2500
 )
 
@@ -53,12 +53,21 @@ type Stand struct {
 	Share float64
 }
 
+// The coarsest grid is a glance: it proves most claims that have something to
+// spare, for a fraction of the effort, and is given up soon.
+const (
+	glanceMM    = 2048 // side of its cells
+	glanceBoxes = 450  // at the most,
+	glanceShare = 4    // and this part of all boxes
+)
+
 // Prove tries to certify that fewer than site.Heads heads cannot reach the
 // target. Running out of effort is a result without a certificate.
 //
 //  1. Weights are looked for on the coarsest grid.
 //  2. If none prove the claim, but nearly do, a finer grid is tried, from the
-//     boxes and the price that the one before ended with.
+//     boxes and the price that the one before ended with. After a glance there
+//     is always a second look.
 //  3. If no grid will do, the last one is asked for a smaller number, down to
 //     site.Least.
 func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
@@ -74,7 +83,12 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 	}
 	var last *prover
 	for _, form := range formsFor(site.Target) {
-		p := newProver(site, form(site.Lawn), s.without(sum))
+		g, left := form(site.Lawn), s.without(sum)
+		glance := g.cellMM >= glanceMM
+		if glance {
+			left.Boxes = min(glanceBoxes, left.Boxes/glanceShare)
+		}
+		p := newProver(site, g, left)
 		if last != nil {
 			p.follow(last)
 		}
@@ -83,7 +97,7 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 		}
 		sum.take(p.result)
 		last = p
-		if sum.Certificate != nil || !p.nearly() || s.without(sum) == (Settings{}) {
+		if sum.Certificate != nil || !glance && !p.nearly() || s.without(sum) == (Settings{}) {
 			break
 		}
 	}
@@ -101,6 +115,7 @@ func formsFor(target float64) []func(geom.Region) *grid {
 		}
 	}
 	return []func(geom.Region) *grid{
+		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: glanceMM, atomMM: 256}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 1024, atomMM: 128}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 512, atomMM: 64}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 256, atomMM: 32}) },

@@ -227,36 +227,56 @@ func (w *view) within(min geom.Point) (mask uint64) {
 		x := min.X + int64(i)*side
 		gap := max(0, x-w.box.Max.X, w.box.Min.X-x-side)
 		for j, u := range up {
-			if gap*gap+u <= reach2 {
-				mask |= 1 << (i*atomsAlong + j)
-			}
+			mask |= uint64(^(reach2 - gap*gap - u)) >> 63 << (i*atomsAlong + j) // unless negative
 		}
 	}
 	return mask
 }
 
-// hidden marks the atoms of the cell at min that the shadow covers. A half plane
-// holds an atom when it holds the corner that lies least far in it.
-func (s *shadow) hidden(min geom.Point, side int64) uint64 {
-	var v, dx, dy [3]int64
-	for k, h := range s {
-		x, y := min.X, min.Y
+// hidden marks the atoms of the cell at a corner that the shadow covers. A half plane
+// holds an atom when it holds the corner that lies least far in it. Half planes
+// that hold the whole cell, as most do, are passed over.
+func (s *shadow) hidden(corner geom.Point, side int64) uint64 {
+	mask := ^uint64(0)
+	for _, h := range s {
+		x, y := corner.X, corner.Y
 		if h.nx < 0 {
 			x += side
 		}
 		if h.ny < 0 {
 			y += side
 		}
-		v[k], dx[k], dy[k] = h.nx*x+h.ny*y-h.c-1, h.nx*side, h.ny*side // covered: not negative
-	}
-	mask := uint64(0)
-	for i := range atomsAlong {
-		a, b, c := v[0], v[1], v[2]
-		for j := range atomsAlong {
-			mask |= (uint64(^(a | b | c)) >> 63) << (i*atomsAlong + j)
-			a, b, c = a+dy[0], b+dy[1], c+dy[2]
+		v, dx, dy := h.nx*x+h.ny*y-h.c-1, h.nx*side, h.ny*side // covered: not negative
+		if v+(atomsAlong-1)*(min(dx, 0)+min(dy, 0)) >= 0 {
+			continue
 		}
-		v[0], v[1], v[2] = v[0]+dx[0], v[1]+dx[1], v[2]+dx[2]
+		mask &= held(v, dx, dy)
+	}
+	return mask
+}
+
+// held marks where v grows from atom to atom, by dx across columns and by dy
+// along them, to no less than nothing.
+func held(v, dx, dy int64) (mask uint64) {
+	for i := 0; i < atomsAlong*atomsAlong; i += atomsAlong {
+		a := v
+		column := uint64(^a) >> 63
+		a += dy
+		column |= uint64(^a) >> 63 << 1
+		a += dy
+		column |= uint64(^a) >> 63 << 2
+		a += dy
+		column |= uint64(^a) >> 63 << 3
+		a += dy
+		column |= uint64(^a) >> 63 << 4
+		a += dy
+		column |= uint64(^a) >> 63 << 5
+		a += dy
+		column |= uint64(^a) >> 63 << 6
+		a += dy
+		column |= uint64(^a) >> 63 << 7
+		mask |= column << i
+		v += dx
 	}
 	return mask
 }

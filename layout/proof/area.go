@@ -1,6 +1,6 @@
 package proof
 
-import "math/big"
+import "math/bits"
 
 // areaUnits is the number of units of area in 1 mm². With it the area of a
 // square as large as the plane is under 2^54.
@@ -44,24 +44,51 @@ func areaUnder(e segment, b box, up bool) int64 {
 	// over 2·dx·dy. The height over the lower side, cut off at the height of
 	// b, is the difference of two positive parts.
 	d := e.b.minus(e.a)
-	squared := func(x, y0 int64) *big.Int {
-		n := big.NewInt(max(0, d.y*(x-e.a.x)+(e.a.y-y0)*d.x))
-		return n.Mul(n, n)
+	var n wide
+	n.addSquare(d.y*(to-e.a.x) + (e.a.y-b.min.y)*d.x)
+	n.subSquare(d.y*(to-e.a.x) + (e.a.y-b.max.y)*d.x)
+	n.subSquare(d.y*(from-e.a.x) + (e.a.y-b.min.y)*d.x)
+	n.addSquare(d.y*(from-e.a.x) + (e.a.y-b.max.y)*d.x)
+	area, rest := n.magnitude().over(2*d.x*magnitudeOf(d.y), areaUnits)
+	if up && rest > 0 {
+		area++
 	}
-	n := squared(to, b.min.y)
-	n.Sub(n, squared(to, b.max.y)).Sub(n, squared(from, b.min.y)).Add(n, squared(from, b.max.y))
-	n.Mul(n, big.NewInt(areaUnits))
-	return quotient(n, big.NewInt(2*d.x*d.y), up)
+	return area
 }
 
-// quotient returns n/d rounded up or down; it uses n and d up.
-func quotient(n, d *big.Int, up bool) int64 {
-	if d.Sign() < 0 {
-		n.Neg(n)
-		d.Neg(d)
+func magnitudeOf(v int64) int64 { return max(v, -v) }
+
+// wide is a whole number of 128 bits, in two's complement.
+type wide struct{ hi, lo uint64 }
+
+// addSquare adds the square of v, and subSquare takes it off, if v is positive.
+func (n *wide) addSquare(v int64) {
+	hi, lo := bits.Mul64(uint64(max(0, v)), uint64(max(0, v)))
+	var carry uint64
+	n.lo, carry = bits.Add64(n.lo, lo, 0)
+	n.hi, _ = bits.Add64(n.hi, hi, carry)
+}
+
+func (n *wide) subSquare(v int64) {
+	hi, lo := bits.Mul64(uint64(max(0, v)), uint64(max(0, v)))
+	var borrow uint64
+	n.lo, borrow = bits.Sub64(n.lo, lo, 0)
+	n.hi, _ = bits.Sub64(n.hi, hi, borrow)
+}
+
+func (n wide) magnitude() wide {
+	if int64(n.hi) >= 0 {
+		return n
 	}
-	if up {
-		return -n.Div(n.Neg(n), d).Int64()
-	}
-	return n.Div(n, d).Int64() // towards −∞, as d > 0
+	lo, borrow := bits.Sub64(0, n.lo, 0)
+	hi, _ := bits.Sub64(0, n.hi, borrow)
+	return wide{hi, lo}
+}
+
+// over returns n·units/d rounded down, which must be less than 2^63, and what is
+// left over. A numerator is under 2^47, so n is under 2^96.
+func (n wide) over(d, units int64) (quotient, rest int64) {
+	hi, lo := bits.Mul64(n.lo, uint64(units))
+	q, r := bits.Div64(hi+n.hi*uint64(units), lo, uint64(d))
+	return int64(q), int64(r)
 }

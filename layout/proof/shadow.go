@@ -75,39 +75,37 @@ func (sh *shadow) holds(p point) bool {
 // all marks every atom of a tile.
 const all = ^uint64(0)
 
-// hides marks the atoms of the tile at a corner that lie in the shadow.
+// hides marks the atoms of the tile at a corner that lie in the shadow. Only
+// half-planes that do not hold all of the tile decide between atoms.
 func (sh *shadow) hides(corner point, atomMM int64) uint64 {
-	whole := true
 	var at [3]int64
-	for i, h := range sh.planes {
-		at[i] = h.normal.dot(corner)
+	for i := range sh.planes {
+		at[i] = sh.planes[i].normal.dot(corner)
 		if at[i] < sh.anyOfTile[i] {
 			return 0
 		}
-		whole = whole && at[i] >= sh.allOfTile[i]
 	}
-	if whole {
-		return all
+	mask := all
+	for i := range sh.planes {
+		if at[i] < sh.allOfTile[i] {
+			n := sh.planes[i].normal
+			mask &= atomsNotBelow(at[i]-sh.allOfAtom[i], n.x*atomMM, n.y*atomMM)
+		}
 	}
-	return sh.hidesAtoms(at, atomMM)
+	return mask
 }
 
-// hidesAtoms goes through the atoms row by row, given the values of the tile's
-// corner in the half-planes. An atom is out where a difference is negative.
-func (sh *shadow) hidesAtoms(corner [3]int64, atomMM int64) (mask uint64) {
-	var rise [3]int64
-	for i, h := range sh.planes {
-		corner[i] -= sh.allOfAtom[i]
-		rise[i] = h.normal.y * atomMM
-	}
-	step0, step1, step2 := sh.planes[0].normal.x*atomMM, sh.planes[1].normal.x*atomMM, sh.planes[2].normal.x*atomMM
-	for row := 0; row < tileSide; row++ {
-		v0, v1, v2 := corner[0], corner[1], corner[2]
-		for column := 0; column < tileSide; column++ {
-			mask |= (uint64(^(v0 | v1 | v2)) >> 63) << (row*tileSide + column)
-			v0, v1, v2 = v0+step0, v1+step1, v2+step2
+// atomsNotBelow goes through the atoms of a tile row by row and marks those
+// where a value is not negative: it is the given one at the corner and rises by
+// a step from column to column and from row to row.
+func atomsNotBelow(value, column, row int64) (mask uint64) {
+	for j := 0; j < tileSide; j++ {
+		v := value
+		for i := 0; i < tileSide; i++ {
+			mask |= (uint64(^v) >> 63) << (j*tileSide + i)
+			v += column
 		}
-		corner[0], corner[1], corner[2] = corner[0]+rise[0], corner[1]+rise[1], corner[2]+rise[2]
+		value += row
 	}
 	return mask
 }

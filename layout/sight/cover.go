@@ -44,15 +44,28 @@ func newSweep(within []geom.Segment, reaches []Reach) *sweep {
 	for _, s := range within {
 		curves = appendCurves(curves, piece{A: s.A.Vec(), B: s.B.Vec()}, len(reaches))
 	}
+	var room drawing
 	for i := range reaches {
-		for _, outline := range reaches[i].outlines() {
-			for _, p := range outline {
-				curves = appendCurves(curves, p, i)
-			}
-		}
+		curves = reaches[i].appendCurves(curves, &room, i)
 	}
 	sortCurves(curves)
 	return &sweep{curves: curves, cuts: slabCuts(nil, curves), inside: make([]bool, len(reaches)+1), bounded: within != nil}
+}
+
+// appendCurves appends the curves that bound the reach.
+func (r *Reach) appendCurves(out []curve, room *drawing, owner int) []curve {
+	if r.outsider {
+		return out
+	}
+	for _, p := range r.outlineAt(room, float64(r.ThrowMM)) {
+		out = appendCurves(out, p, owner)
+	}
+	if r.LeastMM > 0 {
+		for _, p := range r.outlineAt(room, float64(r.LeastMM)) {
+			out = appendCurves(out, p, owner)
+		}
+	}
+	return out
 }
 
 // curve is a function of x on [x0, x1].

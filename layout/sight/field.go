@@ -193,19 +193,49 @@ func (r *Reach) Sees(p geom.Point) bool {
 // head wets, as Sees decides. Points in the order of a grid are quickest: the
 // next is mostly seen in the same direction or beside it.
 func (r *Reach) SeesEach(points []geom.Point, f func(i int)) {
-	w := 0
+	var o outlook
 	for i, p := range points {
 		if !r.inRange(p) {
 			continue
 		}
 		if v := p.Sub(r.Head); len(r.wedges) > 0 && v != (geom.Point{}) {
-			if w = r.wedgeBeside(w, v); !r.seesIn(w, p) {
+			within := o.strictlyHolds(v)
+			if !within {
+				o = r.outlookAt(r.wedgeBeside(o.wedge, v))
+			}
+			if !o.clear(p) && (within || !r.seesIn(o.wedge, p)) {
 				continue
 			}
 		}
 		f(i)
 	}
 }
+
+// outlook is what matters of a wedge for points near one another.
+type outlook struct {
+	wedge    int
+	from, to geom.Point   // where it begins and ends; nothing if it is half a turn or more
+	edge     geom.Segment // met first; of no length if none is
+}
+
+func (r *Reach) outlookAt(w int) outlook {
+	o := outlook{wedge: w, from: r.wedges[w].dir, to: r.wedges[(w+1)%len(r.wedges)].dir}
+	if o.from.Cross(o.to) <= 0 {
+		o.from, o.to = geom.Point{}, geom.Point{}
+	}
+	if e := r.wedges[w].edge; e != noEdge {
+		o.edge = r.field.edges[e]
+	}
+	return o
+}
+
+// strictlyHolds reports whether v lies between the two ends of a wedge of less
+// than half a turn.
+func (o *outlook) strictlyHolds(v geom.Point) bool { return o.from.Cross(v) > 0 && v.Cross(o.to) > 0 }
+
+// clear reports whether p, in a direction of the wedge, lies before or on the
+// edge met there.
+func (o *outlook) clear(p geom.Point) bool { return geom.Orient(o.edge.A, o.edge.B, p) >= 0 }
 
 // inRange reports whether p is neither too far from the head nor too near.
 func (r *Reach) inRange(p geom.Point) bool {

@@ -15,6 +15,7 @@ type Union struct {
 	curves []curve // by x0; owned by unionOwner
 	own    []curve // of the reach held against the union
 	sweep  sweep
+	room   drawing
 }
 
 // Owners of the curves where a reach is held against a union.
@@ -75,12 +76,7 @@ func (u *Union) extend(last *int, c curve, a, b float64) {
 // GainM2 returns the area, in square metres, that r wets and the union does
 // not: a sweep as in [CoveredM2] over what of the border is abreast of r.
 func (u *Union) GainM2(r *Reach) float64 {
-	u.own = u.own[:0]
-	for _, outline := range r.outlines() {
-		for _, p := range outline {
-			u.own = appendCurves(u.own, p, reachOwner)
-		}
-	}
+	u.own = r.appendCurves(u.own[:0], &u.room, reachOwner)
 	if len(u.own) == 0 {
 		return 0
 	}

@@ -2,6 +2,7 @@ package sight
 
 import (
 	"math"
+	"slices"
 
 	"lotwright/layout/geom"
 )
@@ -21,30 +22,38 @@ func (r *Reach) outlines() [][]piece {
 	if r.outsider {
 		return nil
 	}
-	outer := r.outlineAt(float64(r.ThrowMM))
+	var d drawing
+	outer := r.outlineAt(&d, float64(r.ThrowMM))
 	if r.LeastMM == 0 {
 		return [][]piece{outer}
 	}
-	return [][]piece{outer, r.outlineAt(float64(r.LeastMM))}
+	d.closed = nil
+	return [][]piece{outer, r.outlineAt(&d, float64(r.LeastMM))}
 }
 
-// outlineAt returns the outline of what is seen within the given radius.
-func (r *Reach) outlineAt(radius float64) []piece {
+// drawing is room to draw an outline in.
+type drawing struct{ far, closed []piece }
+
+// outlineAt draws the outline of what is seen within the given radius. It stays
+// until the next is drawn in the same room.
+func (r *Reach) outlineAt(d *drawing, radius float64) []piece {
 	h := r.Head.Vec()
 	if len(r.wedges) == 0 {
-		return fullCircle(h, radius)
+		circle := fullCircle(h, radius)
+		d.closed = append(d.closed[:0], circle[:]...)
+		return d.closed
 	}
-	far := make([]piece, 0, 2*len(r.wedges)+8)
+	d.far = slices.Grow(d.far[:0], 2*len(r.wedges)+8)
 	for i := range r.wedges {
-		far = r.appendWedge(far, i, radius)
+		d.far = r.appendWedge(d.far, i, radius)
 	}
-	return closeRadials(far)
+	d.closed = closeRadials(slices.Grow(d.closed[:0], len(d.far)+len(d.far)/2), d.far)
+	return d.closed
 }
 
 // fullCircle returns the circle as four quarters.
-func fullCircle(h geom.Vec, radius float64) []piece {
+func fullCircle(h geom.Vec, radius float64) (out [4]piece) {
 	rim := [4]geom.Vec{{X: radius}, {Y: radius}, {X: -radius}, {Y: -radius}}
-	out := make([]piece, 4)
 	for i := range rim {
 		out[i] = piece{h.Add(rim[i]), h.Add(rim[(i+1)%4]), h, radius}
 	}
@@ -128,19 +137,15 @@ func lerp(a, b geom.Vec, t float64) geom.Vec { return a.Add(b.Sub(a).Scale(t)) }
 // jointMM is the gap, in millimetres, below which two pieces are taken to meet.
 const jointMM = 1e-6
 
-// closeRadials joins the far sides of neighbouring wedges by the straight
-// piece along their common ray wherever they lie at different distances.
-func closeRadials(far []piece) []piece {
-	joins := 0
-	for i, p := range far {
-		if p.B.Sub(far[(i+1)%len(far)].A).Norm() > jointMM {
-			joins++
-		}
-	}
-	out := make([]piece, 0, len(far)+joins)
+// closeRadials appends the far sides of neighbouring wedges, joined by the
+// straight piece along their common ray wherever they lie at different distances.
+func closeRadials(out, far []piece) []piece {
 	for i, p := range far {
 		out = append(out, p)
-		next := far[(i+1)%len(far)].A
+		next := far[0].A
+		if i+1 < len(far) {
+			next = far[i+1].A
+		}
 		if p.B.Sub(next).Norm() > jointMM {
 			out = append(out, piece{A: p.B, B: next})
 		}

@@ -37,7 +37,6 @@ type shared struct {
 	address  string
 	hands    []*hand
 	fell     map[string]int // kills by whom they hit
-	most     time.Duration  // the longest that a worker was not there
 }
 
 // newShared starts a service that leaves the work to so many workers.

@@ -132,6 +132,33 @@ func TestPostGISDeadWorker(t *testing.T) {
 	t.Logf("taken over after %v at a silence of 1s", time.Since(began).Round(10*time.Millisecond))
 }
 
+// BenchmarkPostGISLots is what store and queue cost a lot, whose design takes no
+// time, with several chunks at work.
+func BenchmarkPostGISLots(b *testing.B) {
+	s, err := postgis.Open(b.Context(), postgistest.Start(b).Database(b), postgis.Options{})
+	require.NoError(b, err)
+	defer s.Close()
+	content := make([]byte, 40_000) // a usual design
+	design := func(context.Context, store.Lot, []byte) (store.Design, error) {
+		return store.Design{Status: store.Designed, Content: content}, nil
+	}
+	q, err := queue.New(b.Context(), riverpgxv5.New(s.Pool()), s, queue.Options{Workers: 4, Roll: s, Design: design, Apart: design,
+		Failed: func(store.Lot, string) store.Design { return store.Design{Status: store.Failed} }})
+	require.NoError(b, err)
+	require.NoError(b, q.Start(b.Context()))
+	defer q.Stop(context.Background())
+	b.ResetTimer()
+	startRun(b, s, store.Local, plain(b.N)...)
+	for {
+		o, err := s.Operation(b.Context(), store.Local, "o")
+		require.NoError(b, err)
+		if o.State != store.Running {
+			return
+		}
+		time.Sleep(time.Millisecond)
+	}
+}
+
 // TestPostGISLostAnswer: a chunk that the database gave to this process, which
 // never heard of it, is not lost until the process ends.
 func TestPostGISLostAnswer(t *testing.T) {

@@ -21,8 +21,9 @@ var migrations embed.FS
 // be.
 func setsConnections(address string) bool { return strings.Contains(address, "pool_max_conns") }
 
-// prepare makes what connections need to be set up: the extension and the schema
-// with its table of one row, which says how far the schema is.
+// prepare makes, where they are missing, what connections need to be set up: the
+// extension and the schema with its table of one row, which says how far the
+// schema is. Only who makes them needs the right to.
 func prepare(ctx context.Context, config *pgx.ConnConfig) error {
 	c, err := pgx.ConnectConfig(ctx, config)
 	if err != nil {
@@ -35,6 +36,10 @@ func prepare(ctx context.Context, config *pgx.ConnConfig) error {
 	}
 	defer tx.Rollback(context.WithoutCancel(ctx)) // after a commit this does nothing
 	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, exclusive); err != nil {
+		return err
+	}
+	var there bool
+	if err := tx.QueryRow(ctx, `SELECT to_regclass('`+schema+`.lotwright') IS NOT NULL`).Scan(&there); err != nil || there {
 		return err
 	}
 	if err := extension(ctx, tx); err != nil {

@@ -53,6 +53,10 @@ var _ store.Engine[pgx.Tx] = (*Store)(nil)
 // otherwise (pool_max_conns). Each worker takes one for moments only.
 const connections = 12
 
+// fewestConnections is with how many a process can do: one holds a lock while
+// others work under it.
+const fewestConnections = 4
+
 // mostIdle is how long a transaction may wait for its own client: one that was
 // stopped must not keep others from a batch.
 const mostIdle = "10s"
@@ -71,6 +75,7 @@ func Open(ctx context.Context, address string, o Options) (*Store, error) {
 	if config.MaxConns < connections && !setsConnections(address) {
 		config.MaxConns = connections
 	}
+	config.MaxConns = max(config.MaxConns, fewestConnections)
 	at, err := extensionSchema(ctx, config.ConnConfig.Copy())
 	if err != nil {
 		return nil, err

@@ -189,6 +189,7 @@ func TestUsage(t *testing.T) {
 		{"serve --http-listen 192.0.2.1:0", "--tls-certificate"},
 		{"serve --http-listen example:0", "want an address"},
 		{"serve --metrics-listen :0", "other machines"},
+		{"serve --base-url maps.example", "http:// or https://"},
 		{"serve --tls-certificate " + input, "--tls-key"},
 		{"serve --tls-key " + input, "--tls-certificate"},
 		{"serve --client-ca " + input, "--tls-certificate"},

@@ -24,6 +24,7 @@ type serveCommand struct {
 
 	keptBatches
 	accessFlags
+	mapFlags
 }
 
 // Help is shown below the summary by serve --help.
@@ -92,6 +93,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	}
 	options.Page = page
 	options.Reflection = s.Reflection
+	options.Maps = s.maps(log)
 	if s.Data != "" || s.Database != "" || s.Workless {
 		return s.serve(ctx, options, at)
 	}

@@ -35,7 +35,7 @@ func (b batches) eachDesign(ctx context.Context, o store.Operation, emit func(lo
 			return err
 		}
 		for _, d := range list {
-			features, err := keptFeatures(d)
+			features, err := StoredFeatures(d)
 			if err != nil {
 				return err
 			}
@@ -47,8 +47,8 @@ func (b batches) eachDesign(ctx context.Context, o store.Operation, emit func(lo
 	}
 }
 
-// keptFeatures are the features of a design as they were first written.
-func keptFeatures(d store.Design) ([][]byte, error) {
+// StoredFeatures are the features of a design as they were first written.
+func StoredFeatures(d store.Design) ([][]byte, error) {
 	m := &pb.Design{}
 	if err := proto.Unmarshal(d.Content, m); err != nil {
 		return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)

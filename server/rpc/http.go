@@ -78,6 +78,23 @@ func (s *Server) withPage(next http.Handler) http.Handler {
 	})
 }
 
+// MapsPrefix is the path below which mapping tools are answered.
+const MapsPrefix = "/ogc/"
+
+// withMaps sends what is below [MapsPrefix] there and all else to next.
+func (s *Server) withMaps(next http.Handler) http.Handler {
+	if s.maps == nil {
+		return next
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasPrefix(r.URL.Path, MapsPrefix) {
+			s.maps.ServeHTTP(w, r)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 func writeFault(w http.ResponseWriter, f *fault) { problemOf(f.status()).write(w) }
 
 // namesLoopback reports whether a Host header means this machine without

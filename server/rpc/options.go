@@ -58,6 +58,9 @@ type Options struct {
 
 	// Store keeps batches; nil means that there is no service of batches.
 	Store store.Store
+	// Maps makes what answers below [MapsPrefix] with the designs in a store, for
+	// mapping tools; nil means that nothing is there.
+	Maps func(store.Store) (http.Handler, error)
 
 	Limits  Limits
 	Workers int // lots designed at a time; 0 means one a processor

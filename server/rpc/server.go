@@ -30,6 +30,7 @@ type Server struct {
 	watchers slots // of these, that watch a run
 
 	metrics *metrics
+	maps    http.Handler // nil: none
 
 	stopping chan struct{} // closed when no more work is taken up
 	stop     func()
@@ -43,6 +44,11 @@ func New(o Options) (*Server, error) {
 	}
 	s := &Server{options: o, workers: newSlots(o.Workers), requests: newSlots(o.Limits.Requests), watchers: newSlots(o.Limits.Watchers), stopping: make(chan struct{})}
 	s.metrics = newMetrics(s.options)
+	if o.Store != nil && o.Maps != nil {
+		if s.maps, err = o.Maps(o.Store); err != nil {
+			return nil, err
+		}
+	}
 	s.stop = sync.OnceFunc(func() { close(s.stopping) })
 	return s, nil
 }
@@ -125,7 +131,7 @@ func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Liste
 		r.serve(func() error { return r.outer.Serve(limitConnections(grpcListener, s.options.Limits)) })
 	}
 	if httpListener != nil {
-		r.http = s.httpServer(base, s.withPage(handler), isLoopback(httpListener.Addr()))
+		r.http = s.httpServer(base, s.withMaps(s.withPage(handler)), isLoopback(httpListener.Addr()))
 		r.serve(func() error { return serveHTTP(r.http, limitConnections(httpListener, s.options.Limits)) })
 	}
 	r.health.SetServingStatus(pb.Designer_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)

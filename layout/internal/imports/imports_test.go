@@ -57,6 +57,7 @@ var rules = []rule{
 	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
 	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/access", "server/geopackage", "server/store"}, nil},
 	{"server/access/...", []string{"server/store"}, nil},
+	{"server/ogc", []string{"layout/feature", "importer/project", "server/store"}, nil},
 	{"server/store", none, none},
 	{"server/store/*", []string{"server/store"}, nil},
 	{"server/queue", []string{"server/store"}, nil},
@@ -101,6 +102,7 @@ func TestPlantedImportsAreCaught(t *testing.T) {
 		{"proto/lotwright/v1", "lotwright/layout"},       // proto knows nothing
 		{"somewhere/new", "lotwright/layout"},            // no rule, nothing of ours
 		{"server/rpc", "lotwright/server/store/sqlite"},  // rpc must not know where things are kept
+		{"server/ogc", "lotwright/proto/lotwright/v1"},   // proto types stop at server/rpc
 		{"server/store", "modernc.org/sqlite"},           // the promises, not who keeps them
 		{"server/store/sqlite", "lotwright/layout"},      // stores keep bytes
 		{"server/access", "lotwright/server/rpc"},        // who calls, not what is called

@@ -14,7 +14,10 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
+	pb "lotwright/proto/lotwright/v1"
 	"lotwright/server/access/accesstest"
 	"lotwright/server/cli"
 )
@@ -126,4 +129,23 @@ func TestServeWantsKeysThatAreAccepted(t *testing.T) {
 	r = run(t, "", "serve", "--keys", file, "--grpc-listen", "127.0.0.1:0", "--http-listen", "127.0.0.1:0")
 	assert.Equal(t, cli.ExitFault, r.code)
 	assert.Contains(t, r.stderr, "lotwright keys add")
+}
+
+// TestServeKeepsRoom: a disk that has less room than is to be kept takes no
+// batches, and readiness says so.
+func TestServeKeepsRoom(t *testing.T) {
+	k := &keeper{T: t, folder: t.TempDir(), more: []string{"--keep-free", "4096TiB"}}
+	k.start()
+	defer k.stop()
+	_, err := k.batches.CreateBatch(t.Context(), &pb.CreateBatchRequest{})
+	assert.Equal(t, codes.Unavailable, status.Code(err))
+	assert.ErrorContains(t, err, "nearly full")
+	resp, err := http.Get(k.http + "/readyz")
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	text, err := io.ReadAll(resp.Body)
+	require.NoError(t, err)
+	assert.Equal(t, http.StatusInsufficientStorage, resp.StatusCode)
+	assert.Contains(t, string(text), "STORE_FULL")
+	http.DefaultClient.CloseIdleConnections()
 }

@@ -35,11 +35,12 @@ type opened[Tx any] struct {
 }
 
 // openFolder opens a store in a file.
-func openFolder(ctx context.Context, folder string) (opened[*sql.Tx], error) {
+func openFolder(ctx context.Context, folder string, keepFree byteSize) (opened[*sql.Tx], error) {
 	s, err := sqlite.Open(ctx, folder)
 	if err != nil {
 		return opened[*sql.Tx]{}, err
 	}
+	s.KeepFree(int64(keepFree))
 	return opened[*sql.Tx]{Engine: s, driver: riversqlite.New(s.Writer()), failed: s.Failed(), close: s.Close}, nil
 }
 
@@ -54,8 +55,10 @@ func openDatabase(ctx context.Context, address string) (opened[pgx.Tx], error) {
 
 // keptBatches says where batches are kept, and how they are worked on.
 type keptBatches struct {
-	Data     string `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
-	Workless bool   `help:"Leave the lots of batches to lotwright work. Needs --database."`
+	Data     string        `type:"path" placeholder:"DIR" help:"Keep batches of lots in this folder and design them in the background; without it, nothing is kept."`
+	KeepFree byteSize      `default:"512MiB" placeholder:"512MiB" help:"With less than this free on the disk of --data, nothing new is taken in and /readyz says so; runs under way go on." group:"Limits:"`
+	Workless bool          `help:"Leave the lots of batches to lotwright work. Needs --database."`
+	LotTime  time.Duration `name:"limit-lot-time" placeholder:"2m" help:"For a lot of a batch; one that takes longer has failed." group:"Limits:"`
 	databaseFlags
 }
 
@@ -67,8 +70,8 @@ func (k keptBatches) serve(ctx context.Context, options rpc.Options, at *listene
 	case address == "" && k.Workless:
 		err = usagef("--workless: nobody else works on batches unless they are kept in a --database")
 	case address == "":
-		kept, err := openFolder(ctx, k.Data)
-		return serveBatches(ctx, kept, err, queue.Options{}, options, at)
+		kept, err := openFolder(ctx, k.Data, k.KeepFree)
+		return serveBatches(ctx, kept, err, queue.Options{LotTime: k.LotTime}, options, at)
 	case k.Data != "":
 		err = usagef("--data and --database (or LOTWRIGHT_DATABASE): batches are kept in one place")
 	}
@@ -76,7 +79,7 @@ func (k keptBatches) serve(ctx context.Context, options rpc.Options, at *listene
 		return errors.Join(err, at.close())
 	}
 	kept, err := openDatabase(ctx, address)
-	return serveBatches(ctx, kept, err, queue.Options{Silence: k.WorkerSilence, Elsewhere: k.Workless}, options, at)
+	return serveBatches(ctx, kept, err, queue.Options{LotTime: k.LotTime, Silence: k.WorkerSilence, Elsewhere: k.Workless}, options, at)
 }
 
 // serveBatches serves a store that was opened. Lots under way at the end are

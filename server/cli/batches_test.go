@@ -25,6 +25,7 @@ import (
 type keeper struct {
 	*testing.T
 	folder     string
+	more       []string // flags
 	http       string
 	batches    pb.BatchServiceClient
 	connection *grpc.ClientConn
@@ -41,7 +42,7 @@ func (k *keeper) start() {
 	k.ended = make(chan int, 1)
 	go func() {
 		args := []string{"serve", "--data", k.folder, "--grpc-listen", "127.0.0.1:0", "--http-listen", "127.0.0.1:0"}
-		k.ended <- cli.Run(ctx, args, strings.NewReader(""), io.Discard, log)
+		k.ended <- cli.Run(ctx, append(args, k.more...), strings.NewReader(""), io.Discard, log)
 	}()
 	select {
 	case m := <-found:

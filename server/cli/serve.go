@@ -25,6 +25,7 @@ type serveCommand struct {
 	keptBatches
 	accessFlags
 	mapFlags
+	Limit limitFlags `embed:"" prefix:"limit-" group:"Limits:"`
 }
 
 // Help is shown below the summary by serve --help.
@@ -80,6 +81,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 		return usagef("--metrics-listen %s: other machines can reach this address, and nobody is asked who they are there", s.Metrics)
 	}
 	options := serviceOptions(workers, log)
+	options.Limits = s.Limit.limits()
 	if err := s.secure(&options); err != nil {
 		return err
 	}

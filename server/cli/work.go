@@ -49,8 +49,9 @@ func (d databaseFlags) address() (string, error) {
 // workCommand designs lots of batches that a service keeps in a database.
 type workCommand struct {
 	databaseFlags
-	Workers   int    `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
-	LogFormat string `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
+	Workers   int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
+	LotTime   time.Duration `name:"limit-lot-time" placeholder:"2m" help:"For a lot; one that takes longer has failed."`
+	LogFormat string        `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
 }
 
 // Help is shown below the summary by work --help.
@@ -81,7 +82,7 @@ func (w *workCommand) Run(ctx context.Context, c *console) error {
 		return err
 	}
 	log := slog.New(logHandler(w.LogFormat, c.err))
-	_, jobs, err := batchService(ctx, kept, queue.Options{Silence: w.WorkerSilence}, serviceOptions(workers, log))
+	_, jobs, err := batchService(ctx, kept, queue.Options{LotTime: w.LotTime, Silence: w.WorkerSilence}, serviceOptions(workers, log))
 	if err != nil {
 		return errors.Join(err, kept.close())
 	}

@@ -186,13 +186,16 @@ func storeFault(err error) *fault {
 			return faultf(known.code, known.reason, "%v", err)
 		}
 	}
+	var quota *store.QuotaError
 	switch {
+	case errors.As(err, &quota):
+		return overQuota(quota)
 	case errors.Is(err, store.ErrUnknown):
 		return faultf(codes.Unavailable, reasonOutcomeUnknown, "%v; repeat the call with the same request id", store.ErrUnknown)
 	case errors.Is(err, store.ErrAway):
 		return faultf(codes.Unavailable, reasonStoreAway, "%v just now; nothing of the call was kept", store.ErrAway)
 	case errors.Is(err, store.ErrFull):
-		return faultf(codes.Unavailable, reasonStoreFull, "%v: its disk is full or can only be read; nothing of the call was kept", store.ErrFull)
+		return faultf(codes.Unavailable, reasonStoreFull, "%v: its disk is full, nearly full or can only be read; nothing of the call was kept", store.ErrFull)
 	}
 	return nil
 }

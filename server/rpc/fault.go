@@ -27,6 +27,7 @@ const (
 	reasonInvalidStream   = "INVALID_STREAM" // messages of a stream in the wrong order
 	reasonRefusedInput    = "REFUSED_INPUT"  // the body as a whole; see the rule
 	reasonLimit           = "LIMIT_EXCEEDED" // see limit
+	reasonQuota           = "QUOTA_EXCEEDED" // what a tenant may have; see limit
 	reasonBusy            = "TOO_MANY_REQUESTS"
 	reasonBodyUnreadable  = "BODY_UNREADABLE" // broken off, or not what its encoding says
 	reasonBodyTimeout     = "BODY_TIMEOUT"    // the client stopped sending
@@ -69,6 +70,7 @@ type fault struct {
 	text       string
 	about      map[string]string
 	violations []violation
+	retry      time.Duration // when to come back; 0 where that is not known
 }
 
 // violation is what is wrong with one field.
@@ -123,8 +125,12 @@ func (f *fault) status() *status.Status {
 		}
 		details = append(details, bad)
 	}
-	if f.reason == reasonBusy {
-		details = append(details, &errdetails.RetryInfo{RetryDelay: durationpb.New(retryAfter)})
+	retry := f.retry
+	if retry == 0 && f.reason == reasonBusy {
+		retry = retryAfter
+	}
+	if retry > 0 {
+		details = append(details, &errdetails.RetryInfo{RetryDelay: durationpb.New(retry)})
 	}
 	plain := status.New(f.code, valid(f.text))
 	if detailed, err := plain.WithDetails(details...); err == nil {

@@ -23,6 +23,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/store"
 )
 
 // Paths that answer GET with the state of the service: that it runs, and that it
@@ -115,6 +116,9 @@ func (s *Server) ready(ctx context.Context) error {
 	}
 	if err := s.options.Store.Check(ctx); err != nil {
 		s.options.Log.Error("not ready", "error", err.Error())
+		if errors.Is(err, store.ErrFull) {
+			return storeFault(err).status().Err()
+		}
 		return faultf(codes.Unavailable, reasonNotReady, "the store cannot be used; the server's log has the details").status().Err()
 	}
 	return nil

@@ -21,7 +21,8 @@ import (
 // pass the gRPC server in the same process, which nothing else can reach and
 // which takes the gateway's word.
 
-// identify is who sends a request with these Authorization headers.
+// identify is who sends a request with these Authorization headers. Callers that
+// are known take turns: one that calls too often is an error.
 func (s *Server) identify(ctx context.Context, authorization []string) (access.Caller, error) {
 	if s.options.Callers == nil {
 		return access.Local, nil
@@ -33,7 +34,7 @@ func (s *Server) identify(ctx context.Context, authorization []string) (access.C
 	case err != nil:
 		return caller, faultf(codes.Unauthenticated, reasonUnauthenticated, "%v", err)
 	}
-	return caller, nil
+	return caller, s.rates.take(caller.Tenant)
 }
 
 // identified answers HTTP requests of callers that are known, and of anybody who

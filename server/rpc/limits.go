@@ -13,6 +13,13 @@ type Limits struct {
 	Lots       int   // lots of a request, or lots times pressures; default 10,000
 	StreamLots int   // lots of a stream; default 1,000,000
 
+	Batches int     // of a tenant; default 10,000
+	Stored  int     // lots of all batches of a tenant; default 2,000,000
+	Running int     // runs of a tenant under way at a time; default 100
+	Records int     // head tables and profiles of a tenant; default 10,000
+	Rate    float64 // calls of a tenant a second, of callers that are known; default 50
+	Burst   int     // of these at once; default 100
+
 	Requests    int // requests worked on at a time; further ones are told to come back; default 256
 	Watchers    int // of these, that watch a run; default 128
 	Streams     int // gRPC calls at a time on a connection; default 100
@@ -32,7 +39,8 @@ type Limits struct {
 	Stop       time.Duration // for requests under way when the server is stopped; default 10 s
 }
 
-func (l Limits) orDefaults() Limits {
+// OrDefaults returns l with every field that is not above 0 set to its default.
+func (l Limits) OrDefaults() Limits {
 	const kib, mib = 1 << 10, 1 << 20
 	setDefault(&l.Message, 4*mib)
 	setDefault(&l.JSON, 16*mib)
@@ -41,6 +49,12 @@ func (l Limits) orDefaults() Limits {
 	setDefault(&l.Headers, 16*kib)
 	setDefault(&l.Lots, 10_000)
 	setDefault(&l.StreamLots, 1_000_000)
+	setDefault(&l.Batches, 10_000)
+	setDefault(&l.Stored, 2_000_000)
+	setDefault(&l.Running, 100)
+	setDefault(&l.Records, 10_000)
+	setDefault(&l.Rate, 50)
+	setDefault(&l.Burst, 100)
 	setDefault(&l.Requests, 256)
 	setDefault(&l.Watchers, 128)
 	setDefault(&l.Streams, 100)
@@ -59,7 +73,7 @@ func (l Limits) orDefaults() Limits {
 	return l
 }
 
-func setDefault[T int | int64 | time.Duration](v *T, d T) {
+func setDefault[T int | int64 | float64 | time.Duration](v *T, d T) {
 	if *v <= 0 {
 		*v = d
 	}

@@ -94,7 +94,7 @@ func (o Options) orDefaults() (Options, error) {
 	if o.Check == nil {
 		o.Check = func(Settings) error { return nil }
 	}
-	o.Limits = o.Limits.orDefaults()
+	o.Limits = o.Limits.OrDefaults()
 	return o, nil
 }
 

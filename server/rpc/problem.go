@@ -2,9 +2,11 @@ package rpc
 
 import (
 	"encoding/json"
+	"math"
 	"net/http"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"google.golang.org/genproto/googleapis/rpc/code"
@@ -30,6 +32,8 @@ type problem struct {
 	Limit      string             `json:"limit,omitempty"`
 	Most       *int               `json:"most,omitempty"`
 	Violations []problemViolation `json:"violations,omitempty"`
+
+	retry time.Duration // for the header
 }
 
 type problemViolation struct {
@@ -55,6 +59,8 @@ func problemOf(st *status.Status) problem {
 		case *errdetails.ErrorInfo:
 			p.Code = d.Reason
 			p.fill(d.Metadata)
+		case *errdetails.RetryInfo:
+			p.retry = d.RetryDelay.AsDuration()
 		case *errdetails.BadRequest:
 			for _, v := range d.FieldViolations {
 				p.Violations = append(p.Violations, problemViolation{v.Field, v.Description})
@@ -92,7 +98,7 @@ func httpStatus(c codes.Code, reason string) int {
 		return http.StatusUnsupportedMediaType
 	case reasonNotAcceptable:
 		return http.StatusNotAcceptable
-	case reasonBusy:
+	case reasonBusy, reasonQuota:
 		return http.StatusTooManyRequests
 	case reasonWrongState, reasonImportGap:
 		return http.StatusConflict
@@ -115,9 +121,10 @@ func (p problem) write(w http.ResponseWriter) {
 	}
 	h := w.Header()
 	h.Set("Content-Type", problemType)
+	if p.retry > 0 {
+		h.Set("Retry-After", strconv.Itoa(int(math.Ceil(p.retry.Seconds()))))
+	}
 	switch p.Code {
-	case reasonBusy:
-		h.Set("Retry-After", strconv.Itoa(int(retryAfter.Seconds())))
 	case reasonUnauthenticated:
 		h.Set("WWW-Authenticate", `Bearer realm="lotwright"`) // RFC 6750 section 3
 	case reasonMediaType:

@@ -20,6 +20,7 @@ import (
 	"google.golang.org/grpc/test/bufconn"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/store"
 )
 
 // Server answers design requests. It is made by [New].
@@ -31,6 +32,7 @@ type Server struct {
 
 	metrics *metrics
 	maps    http.Handler // nil: none
+	rates   *rates
 
 	stopping chan struct{} // closed when no more work is taken up
 	stop     func()
@@ -48,6 +50,10 @@ func New(o Options) (*Server, error) {
 		if s.maps, err = o.Maps(o.Store); err != nil {
 			return nil, err
 		}
+	}
+	s.rates = newRates(o.Limits)
+	if l := o.Limits; o.Store != nil {
+		o.Store.Bound(store.Quota{Batches: l.Batches, Lots: l.Stored, Running: l.Running, Records: l.Records})
 	}
 	s.stop = sync.OnceFunc(func() { close(s.stopping) })
 	return s, nil

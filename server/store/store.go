@@ -247,6 +247,11 @@ type Store interface {
 	Backlog(ctx context.Context) (lots int, since time.Time, err error)
 	// Check says whether the store can be read and has not failed.
 	Check(ctx context.Context) error
+
+	// Bound sets the quota of every tenant. A write that would leave a tenant with
+	// more is a *QuotaError; one that was made before and is repeated is not. It
+	// is called before anything else, and by those that serve clients only.
+	Bound(q Quota)
 }
 
 // Engine is a store as the queue sees it: a change to jobs goes into the same

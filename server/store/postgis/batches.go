@@ -35,6 +35,9 @@ func (s *Store) CreateBatch(ctx context.Context, t store.Tenant, id, title strin
 			if err := remember(ctx, tx, t, r, id, id); err != nil {
 				return err
 			}
+			if err := s.bounded(ctx, tx, t, store.AssetBatches); err != nil {
+				return err
+			}
 		}
 		b, err = readBatch(ctx, tx, t, made)
 		return err

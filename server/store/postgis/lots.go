@@ -50,7 +50,10 @@ func (s *Store) AddLots(ctx context.Context, t store.Tenant, batch string, p sto
 			return err
 		}
 		refusals = a.all(p)
-		return a.record(ctx, tx)
+		if err := a.record(ctx, tx); err != nil || a.lots == b.Lots {
+			return err
+		}
+		return s.bounded(ctx, tx, t, store.AssetLots)
 	})
 	return i, refusals, err
 }

@@ -41,6 +41,7 @@ type Store struct {
 	options Options
 	now     func() time.Time
 
+	quota     store.Quota
 	chunkLots int
 	enqueue   func(ctx context.Context, tx pgx.Tx, chunks []store.Chunk) error
 

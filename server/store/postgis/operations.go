@@ -56,6 +56,9 @@ func (s *Store) startFor(ctx context.Context, t store.Tenant, batch, id string, 
 			if err := remember(ctx, tx, t, r, batch, id); err != nil {
 				return err
 			}
+			if err := s.bounded(ctx, tx, t, store.AssetRunning); err != nil {
+				return err
+			}
 		}
 		o, err = readOperation(ctx, tx, t, made)
 		return err

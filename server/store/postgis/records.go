@@ -29,6 +29,9 @@ func (s *Store) CreateRecord(ctx context.Context, t store.Tenant, k store.Kind, 
 			if err := insertRecord(ctx, tx, t, store.Record{Kind: k, ID: id, Content: content, Created: s.now()}, r); err != nil {
 				return err
 			}
+			if err := s.bounded(ctx, tx, t, store.AssetRecords); err != nil {
+				return err
+			}
 		}
 		made, err = readRecord(ctx, tx, t, k, known)
 		return err

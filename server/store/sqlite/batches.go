@@ -30,7 +30,7 @@ func scanBatch(row scanner) (b store.Batch, err error) {
 
 // CreateBatch makes an empty batch.
 func (s *Store) CreateBatch(ctx context.Context, t store.Tenant, id, title string, r store.Request) (b store.Batch, err error) {
-	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err = s.takeIn(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		made, err := before(ctx, tx, t, r)
 		if err != nil {
 			return err
@@ -41,6 +41,9 @@ func (s *Store) CreateBatch(ctx context.Context, t store.Tenant, id, title strin
 				return err
 			}
 			if err := remember(ctx, tx, t, r, id, id); err != nil {
+				return err
+			}
+			if err := s.bounded(ctx, tx, t, store.AssetBatches); err != nil {
 				return err
 			}
 		}

@@ -31,7 +31,7 @@ func readImport(ctx context.Context, q querier, t store.Tenant, batch, id string
 
 // AddLots acknowledges a piece of an import.
 func (s *Store) AddLots(ctx context.Context, t store.Tenant, batch string, p store.Piece) (i store.Import, refusals []store.Refusal, err error) {
-	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err = s.takeIn(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		b, err := readBatch(ctx, tx, t, batch)
 		if err != nil {
 			return err
@@ -46,7 +46,10 @@ func (s *Store) AddLots(ctx context.Context, t store.Tenant, batch string, p sto
 		if refusals, err = a.all(p); err != nil {
 			return err
 		}
-		return a.record()
+		if err := a.record(); err != nil || a.lots == b.Lots {
+			return err
+		}
+		return s.bounded(ctx, tx, t, store.AssetLots)
 	})
 	return i, refusals, err
 }

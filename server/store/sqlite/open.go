@@ -40,6 +40,10 @@ type Store struct {
 	lock  *flock.Flock
 	now   func() time.Time
 
+	folder    string
+	keepFree  int64                              // bytes
+	free      func(folder string) (int64, error) // bytes
+	quota     store.Quota
 	chunkLots int
 	enqueue   func(ctx context.Context, tx *sql.Tx, chunks []store.Chunk) error
 
@@ -79,7 +83,7 @@ func open(ctx context.Context, file string) (*Store, error) {
 	if err := create(file); err != nil {
 		return nil, err
 	}
-	s := &Store{now: time.Now, commit: (*sql.Tx).Commit, failed: make(chan struct{})}
+	s := &Store{folder: filepath.Dir(file), free: freeBytes, now: time.Now, commit: (*sql.Tx).Commit, failed: make(chan struct{})}
 	s.start = fmt.Sprintf("%d.%d", os.Getpid(), s.now().UnixNano())
 	var err error
 	if s.write, err = sql.Open("sqlite", dsn(file, "immediate")); err != nil {
@@ -134,7 +138,7 @@ func (s *Store) OnStart(chunkLots int, enqueue func(ctx context.Context, tx *sql
 
 // Check says whether the store can be read and has not failed.
 func (s *Store) Check(ctx context.Context) error {
-	if err := s.fault(); err != nil {
+	if err := errors.Join(s.fault(), s.room()); err != nil {
 		return err
 	}
 	var one int

@@ -43,7 +43,7 @@ func (s *Store) startFor(ctx context.Context, t store.Tenant, batch, id string, 
 	if s.enqueue == nil {
 		return o, errors.New("bug in StartOperation: no queue, OnStart was not called")
 	}
-	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err = s.takeIn(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		made, err := before(ctx, tx, t, r)
 		if err != nil {
 			return err
@@ -54,6 +54,9 @@ func (s *Store) startFor(ctx context.Context, t store.Tenant, batch, id string, 
 				return err
 			}
 			if err := remember(ctx, tx, t, r, batch, id); err != nil {
+				return err
+			}
+			if err := s.bounded(ctx, tx, t, store.AssetRunning); err != nil {
 				return err
 			}
 		}

@@ -19,7 +19,7 @@ func scanRecord(row scanner) (r store.Record, err error) {
 
 // CreateRecord keeps a record, with the request that made it.
 func (s *Store) CreateRecord(ctx context.Context, t store.Tenant, k store.Kind, id string, content []byte, r store.Request) (made store.Record, err error) {
-	err = s.change(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err = s.takeIn(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		known, err := before(ctx, tx, t, r)
 		if err != nil {
 			return err
@@ -27,6 +27,9 @@ func (s *Store) CreateRecord(ctx context.Context, t store.Tenant, k store.Kind, 
 		if known == "" {
 			known = id
 			if err := insertRecord(ctx, tx, t, store.Record{Kind: k, ID: id, Content: content, Created: s.now()}, r); err != nil {
+				return err
+			}
+			if err := s.bounded(ctx, tx, t, store.AssetRecords); err != nil {
 				return err
 			}
 		}

@@ -13,6 +13,14 @@ import (
 	"lotwright/server/store"
 )
 
+// takeIn is change for what comes from outside, for which there must be room.
+func (s *Store) takeIn(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
+	if err := s.room(); err != nil {
+		return err
+	}
+	return s.change(ctx, do)
+}
+
 // change runs do in a transaction and returns when it is on disk. It does not
 // end with ctx half-way: a client that goes away leaves a whole write or none.
 func (s *Store) change(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {

@@ -71,6 +71,8 @@ func Run[Tx any](t *testing.T, open func(t *testing.T) store.Engine[Tx]) {
 		"complete":                    suite[Tx].complete,
 		"delete":                      suite[Tx].deletes,
 		"turns":                       suite[Tx].turns,
+		"quota":                       suite[Tx].quota,
+		"quota, all at once":          suite[Tx].quotaAtOnce,
 		"queue refuses":               suite[Tx].queueRefuses,
 		"nothing of another tenant":   suite[Tx].tenants,
 		"a call that is given up":     suite[Tx].givenUp,

@@ -1,9 +1,11 @@
 package cli_test
 
 import (
+	"encoding/json"
 	"io"
 	"net/http"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,10 +13,13 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/cli"
 )
 
 // TestEverySettingThroughThreeDoors: each setting gives the command line's bytes
@@ -116,4 +121,48 @@ func TestSettingsThatMakeNoSense(t *testing.T) {
 		assert.Equal(t, http.StatusBadRequest, answer.StatusCode, query)
 		assert.Contains(t, string(body), want, query)
 	}
+}
+
+// TestCompareThroughTwoDoors: a batch that is compared comes to the sums of the
+// command line, and never to more heads at more pressure.
+func TestCompareThroughTwoDoors(t *testing.T) {
+	ids := []string{"X-1", "Y-01", "Y-02", "Y-03"}
+	features := append(yards(3), crossed("X-1"))
+	totals := filepath.Join(t.TempDir(), "totals.json")
+	r := run(t, collection(features), "compare", "-", "--pressure", "500kPa,300kPa,100kPa", "--json", totals, "-q")
+	require.Equal(t, cli.ExitNotDesigned, r.code, r.stderr)
+	text, err := os.ReadFile(totals)
+	require.NoError(t, err)
+	var want []struct {
+		Lots, Designed, Infeasible, Invalid, Heads, Heads_bound int32
+		Trench_m, Pipe_m, Parts_cost, Labour_cost               float64
+	}
+	require.NoError(t, json.Unmarshal(text, &want))
+
+	k := &keeper{T: t, folder: filepath.Join(t.TempDir(), "data")}
+	k.start()
+	defer k.stop()
+	k.fill("elm", ids, features)
+	started, err := k.batches.CompareBatch(t.Context(), &pb.CompareBatchRequest{Name: "batches/elm", PressuresKpa: []float64{500, 300, 100}})
+	require.NoError(t, err)
+	var got *pb.Comparison
+	for got == nil {
+		got, err = k.batches.GetComparison(t.Context(), &pb.GetComparisonRequest{Name: "batches/elm/comparisons/" + strings.TrimPrefix(started.Name, "operations/")})
+		if status.Code(err) != codes.FailedPrecondition {
+			require.NoError(t, err)
+		}
+	}
+	require.Len(t, got.Scenarios, len(want))
+	for i, w := range want {
+		s := got.Scenarios[i]
+		assert.Equal(t, []int32{w.Lots, w.Designed, w.Infeasible, w.Invalid, w.Heads, w.Heads_bound}, []int32{s.Lots, s.Designed, s.Infeasible, s.Invalid, s.Heads, s.HeadsBound})
+		assert.InDelta(t, w.Trench_m, s.TrenchM, 0.1)
+		assert.InDelta(t, w.Pipe_m, s.PipeM, 0.1)
+		assert.InDelta(t, w.Parts_cost, s.PartsCost, 1e-9)
+		assert.InDelta(t, w.Labour_cost, s.LabourCost, 1e-9)
+	}
+	assert.Equal(t, int32(3), got.Scenarios[0].Designed)
+	assert.Equal(t, int32(3), got.Scenarios[2].Infeasible)
+	assert.LessOrEqual(t, got.Scenarios[0].Heads, got.Scenarios[1].Heads)
+	assert.Equal(t, int32(3), got.LotsChanging)
 }

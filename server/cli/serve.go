@@ -116,7 +116,7 @@ func logHandler(format string, to io.Writer) slog.Handler {
 // serviceOptions are those of a service that keeps nothing.
 func serviceOptions(workers int, log *slog.Logger) rpc.Options {
 	return rpc.Options{
-		Design: designForRequest, Check: checkRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
+		Design: designForRequest, Check: checkRequest, Price: priceForRequest, Assemble: assembleRequest, Open: openRequest, AtStreet: atStreet,
 		Tables: tablesOfRequest, Read: readRequest, Packet: packetOfRequest, Costs: costsOfRequest,
 		Recheck: recheckForRequest, AssembleEdited: assembleEdited, OpenEdited: openEdited,
 		Workers: workers, Log: log,

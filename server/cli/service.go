@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"io"
+	"strings"
 
 	"lotwright/importer"
 	"lotwright/importer/assemble"
 	"lotwright/layout"
 	"lotwright/layout/design"
+	"lotwright/layout/takeoff"
 	"lotwright/server/rpc"
 )
 
@@ -107,3 +109,22 @@ func requestRefusal(f importer.Finding) *rpc.Refusal {
 type requestSource struct{ *assemble.Batch }
 
 func (s requestSource) Lot(i int) rpc.Item { return requestItem(s.Batch.Lot(i)) }
+
+// priceForRequest reads a price list, and says what designed lots cost by it.
+func priceForRequest(list string) (func(*layout.Design) (rpc.Cost, error), error) {
+	prices := takeoff.InventedPrices()
+	if list != "" {
+		var err error
+		if prices, err = takeoff.ReadPrices(strings.NewReader(list)); err != nil {
+			return nil, err
+		}
+	}
+	return func(d *layout.Design) (rpc.Cost, error) {
+		parts, err := takeoff.Of(d, takeoff.Settings{})
+		if err != nil {
+			return rpc.Cost{}, err
+		}
+		bill := takeoff.Priced(parts, prices)
+		return rpc.Cost{Parts: int64(bill.Parts), Labour: int64(bill.Labour)}, nil
+	}, nil
+}

@@ -203,6 +203,9 @@ func requestSettings(r rpc.Settings) (design.Settings, error) {
 	s.Effort = effortNamed(r.Effort)
 	s.PavingDepth = orZero(r.PavingDepth)
 	s.TrenchDepth = belowFrostOf(s.TrenchDepth, r.FrostDepth)
+	for _, d := range r.Before {
+		s.Start = append(s.Start, headPlaces(d))
+	}
 	s.SprayNarrowStrips, s.PressureMargin = r.SprayNarrowStrips, orZero(r.PressureMargin)
 	if r.Head != nil {
 		s.Head = *r.Head

@@ -1,9 +1,11 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -77,12 +79,17 @@ func (d designer) DesignLots(stream grpc.BidiStreamingServer[pb.DesignLotsReques
 
 // streamed designs a lot of a stream, whose faults are its answer.
 func (d designer) streamed(ctx context.Context, m *pb.Lot, settings Settings) *layout.Design {
+	return d.design(ctx, d.received(m), settings)
+}
+
+// received makes a lot of a message, or says what is wrong with it.
+func (s *Server) received(m *pb.Lot) Item {
 	var c checker
 	lot := c.lot("lot", m)
 	if len(c.violations) > 0 {
-		return refused(lot.id, c.violations)
+		return Item{Refused: refused(lot.id, c.violations)}
 	}
-	return d.design(ctx, d.assemble(lot), settings)
+	return s.assemble(lot)
 }
 
 // lotStream is the receiving side of DesignLots.
@@ -200,7 +207,7 @@ func (d designer) ComparePressures(ctx context.Context, req *pb.ComparePressures
 	resp := &pb.ComparePressuresResponse{}
 	err = pipe[lot, *pb.LotComparison]{
 		next: each(k.lots),
-		do:   func(ctx context.Context, l lot) *pb.LotComparison { return d.compare(ctx, l, k) },
+		do:   func(ctx context.Context, l lot) *pb.LotComparison { return d.compare(ctx, d.assemble(l), l.id, k) },
 		emit: func(m *pb.LotComparison) error {
 			resp.Lots = append(resp.Lots, m)
 			return nil
@@ -218,6 +225,7 @@ type comparison struct {
 	pressures []layout.Pressure
 	street    bool
 	settings  Settings
+	price     func(*layout.Design) (Cost, error) // nil: nothing is known of prices
 }
 
 func (d designer) comparison(req *pb.ComparePressuresRequest) (comparison, error) {
@@ -225,11 +233,7 @@ func (d designer) comparison(req *pb.ComparePressuresRequest) (comparison, error
 		return comparison{}, overLimit("Lots", int64(most), "lots times pressures")
 	}
 	var c checker
-	k := comparison{street: req.GetPoint() == pb.ComparePressuresRequest_STREET, settings: d.settings(&c, "settings", req.GetSettings())}
-	if _, known := pb.ComparePressuresRequest_Point_name[int32(req.GetPoint())]; !known {
-		c.add("point", "got %v, want HEADS or STREET", req.GetPoint())
-	}
-	k.pressures = c.pressures(req.GetPressuresKpa())
+	k := d.compared(&c, req)
 	k.lots = c.lots(req.GetLots())
 	return k, c.err()
 }
@@ -275,24 +279,41 @@ func (c *checker) lots(messages []*pb.Lot) []lot {
 	return out
 }
 
-// compare designs one lot at every pressure.
-func (d designer) compare(ctx context.Context, l lot, k comparison) *pb.LotComparison {
-	item, out := d.assemble(l), &pb.LotComparison{Lot: valid(l.id)}
-	for _, p := range k.pressures {
+// compare designs one lot at every pressure, from the least to the most. What
+// does at one does at the next, so its heads are tried there, too.
+func (d designer) compare(ctx context.Context, item Item, id string, k comparison) *pb.LotComparison {
+	out := &pb.LotComparison{Lot: valid(id), Outcomes: make([]*pb.PressureOutcome, len(k.pressures))}
+	order := make([]int, len(k.pressures))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(k.pressures[a], k.pressures[b]) })
+	settings := k.settings
+	for _, i := range order {
 		if ctx.Err() != nil {
 			break // nobody waits for the rest
 		}
-		this := item
-		if item.Lot != nil {
-			at := *item.Lot
-			at.Supply = layout.Supply{HeadPressure: &p}
-			if k.street {
-				at.Supply = d.options.AtStreet(item.Lot.Supply.Or(k.settings.Supply), p)
-			}
-			this.Lot = &at
+		design := d.design(ctx, k.at(item, i, d.options.AtStreet), settings)
+		out.Outcomes[i] = encoded(d.Server, design, func(design *layout.Design) *pb.PressureOutcome {
+			return k.costed(outcomeMessage(k.pressures[i], design), design)
+		})
+		if design.Status == layout.StatusDesigned {
+			settings.Before = append(settings.Before[:len(settings.Before):len(settings.Before)], design)
 		}
-		out.Outcomes = append(out.Outcomes, encoded(d.Server, d.design(ctx, this, k.settings),
-			func(design *layout.Design) *pb.PressureOutcome { return outcomeMessage(p, design) }))
 	}
 	return out
+}
+
+// at is the lot at the i-th pressure.
+func (k comparison) at(item Item, i int, atStreet func(layout.Supply, layout.Pressure) layout.Supply) Item {
+	if item.Lot == nil {
+		return item
+	}
+	lot := *item.Lot
+	lot.Supply = layout.Supply{HeadPressure: &k.pressures[i]}
+	if k.street {
+		lot.Supply = atStreet(item.Lot.Supply.Or(k.settings.Supply), k.pressures[i])
+	}
+	item.Lot = &lot
+	return item
 }

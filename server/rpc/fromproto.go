@@ -186,6 +186,9 @@ func (c *checker) settings(path string, m *pb.Settings) Settings {
 	if m == nil {
 		return Settings{}
 	}
+	if m.HeadTable != "" {
+		c.add(path+".head_table", "head tables that are kept are for batches, want head_model")
+	}
 	return Settings{
 		Supply:            c.supply(path+".supply", m.Supply, true),
 		Head:              c.headModel(path+".head_model", m.HeadModel),

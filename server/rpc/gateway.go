@@ -59,7 +59,7 @@ func (s *Server) gateway(ctx context.Context, conn *grpc.ClientConn) (http.Handl
 		return nil, err
 	}
 	if s.options.Store != nil {
-		if err := pb.RegisterBatchServiceHandler(ctx, mux, conn); err != nil {
+		if err := errors.Join(pb.RegisterBatchServiceHandler(ctx, mux, conn), pb.RegisterPresetsHandler(ctx, mux, conn)); err != nil {
 			return nil, err
 		}
 	}
@@ -159,7 +159,7 @@ func accepted(ctx context.Context, w http.ResponseWriter, m proto.Message) error
 		return nil
 	}
 	w.Header().Set("Retry-After", strconv.Itoa(int(retryAfter.Seconds())))
-	if method, _ := runtime.RPCMethod(ctx); method == pb.BatchService_DesignBatch_FullMethodName {
+	if method, _ := runtime.RPCMethod(ctx); method == pb.BatchService_DesignBatch_FullMethodName || method == pb.BatchService_CompareBatch_FullMethodName {
 		w.Header().Set("Location", "/v1/"+o.GetName())
 		w.WriteHeader(http.StatusAccepted)
 	}
@@ -243,10 +243,14 @@ func allowedAt(path string) string {
 		return http.MethodGet
 	case verb != "":
 		return http.MethodPost
-	case path == "/v1/"+batchesName:
-		return http.MethodGet + ", " + http.MethodPost
-	case strings.HasPrefix(path, "/v1/"+batchesName+"/") && strings.Count(path, "/") == 3:
-		return http.MethodGet + ", " + http.MethodDelete
+	}
+	for _, collection := range []string{batchesName, headTablesName, profilesName} {
+		switch {
+		case path == "/v1/"+collection:
+			return http.MethodGet + ", " + http.MethodPost
+		case strings.HasPrefix(path, "/v1/"+collection+"/") && strings.Count(path, "/") == 3:
+			return http.MethodGet + ", " + http.MethodDelete
+		}
 	}
 	return http.MethodGet
 }

@@ -55,7 +55,7 @@ func (s *Server) recovered(method string, call func() error) (err error) {
 func ours(method string) bool {
 	service, _, _ := strings.Cut(strings.TrimPrefix(method, "/"), "/")
 	switch service {
-	case pb.Designer_ServiceDesc.ServiceName, pb.BatchService_ServiceDesc.ServiceName, longrunningpb.Operations_ServiceDesc.ServiceName:
+	case pb.Designer_ServiceDesc.ServiceName, pb.BatchService_ServiceDesc.ServiceName, pb.Presets_ServiceDesc.ServiceName, longrunningpb.Operations_ServiceDesc.ServiceName:
 		return true
 	}
 	return false

@@ -39,6 +39,10 @@ var withoutIDs = map[protoreflect.FullName]string{
 	"lotwright.v1.BatchService.CreateBatch":         "makes one of the caller's",
 	"lotwright.v1.BatchService.ListBatches":         "lists the caller's",
 	"lotwright.v1.BatchService.ListOperations":      "lists the caller's",
+	"lotwright.v1.Presets.CreateHeadTable":          "makes one of the caller's",
+	"lotwright.v1.Presets.CreateProfile":            "makes one of the caller's",
+	"lotwright.v1.Presets.ListHeadTables":           "lists the caller's",
+	"lotwright.v1.Presets.ListProfiles":             "lists the caller's",
 	"google.longrunning.Operations.ListOperations":  "lists the caller's",
 	"google.longrunning.Operations.DeleteOperation": "not offered",
 	"google.longrunning.Operations.WaitOperation":   "not offered",
@@ -74,7 +78,21 @@ func newEstate(t *testing.T) *estate {
 		_, err = watch.Recv()
 	}
 	require.ErrorIs(t, err, io.EOF)
-	e.names = []string{"batches/zebra", operation.Name}
+	compared, err := e.batches.CompareBatch(elm, &pb.CompareBatchRequest{Name: "batches/zebra", PressuresKpa: []float64{300}})
+	require.NoError(t, err)
+	for done := false; !done; {
+		o, err := e.kept.Operation(t.Context(), "elm", strings.TrimPrefix(compared.Name, "operations/"))
+		require.NoError(t, err)
+		done = o.State == store.Done
+	}
+	presets := pb.NewPresetsClient(e.conn)
+	model := &pb.HeadModel{Name: canary, Rows: []*pb.PerformanceRow{{PressureKpa: 200, ThrowM: 8, FlowLpm: 15}}}
+	table, err := presets.CreateHeadTable(elm, &pb.CreateHeadTableRequest{RequestId: "r3", HeadTable: &pb.HeadTable{Title: canary, HeadModel: model}})
+	require.NoError(t, err)
+	profile, err := presets.CreateProfile(elm, &pb.CreateProfileRequest{Profile: &pb.Profile{Title: canary, Settings: &pb.Settings{HeadTable: table.Name}}})
+	require.NoError(t, err)
+	comparison := strings.Replace(compared.Name, "operations/", "batches/zebra/comparisons/", 1)
+	e.names = []string{"batches/zebra", operation.Name, comparison, table.Name, profile.Name}
 	return e
 }
 
@@ -113,6 +131,8 @@ func name(m protoreflect.Message, to string) (found bool) {
 	for i := range fields.Len() {
 		f := fields.Get(i)
 		switch {
+		case f.Name() == "pressures_kpa":
+			m.Mutable(f).List().Append(protoreflect.ValueOfFloat64(300))
 		case f.IsList() || f.IsMap():
 		case f.Kind() == protoreflect.StringKind && (f.Name() == "name" || f.Name() == "parent"):
 			m.Set(f, protoreflect.ValueOfString(to))
@@ -217,6 +237,13 @@ func (e *estate) inventory() string {
 	require.NoError(e, err)
 	for _, o := range operations {
 		all.WriteString(o.ID + string(o.State) + "\n")
+	}
+	for _, kind := range []store.Kind{store.HeadTable, store.Profile} {
+		records, err := e.kept.Records(e.Context(), "elm", kind, "", 100)
+		require.NoError(e, err)
+		for _, r := range records {
+			all.WriteString(r.ID + string(r.Content) + "\n")
+		}
 	}
 	return all.String()
 }

@@ -18,16 +18,19 @@ import (
 // DesignBatch starts a run over all lots of a batch.
 func (b batches) DesignBatch(ctx context.Context, req *pb.DesignBatchRequest) (*longrunningpb.Operation, error) {
 	var c checker
-	b.settings(&c, "settings", req.GetSettings())
-	r := c.request("request_id", req.GetRequestId(), req)
-	if err := c.err(); err != nil {
-		return nil, err
-	}
 	batch, err := resource("name", req.GetName(), batchesName)
 	if err != nil {
 		return nil, err
 	}
-	o, err := b.store.StartOperation(ctx, tenant(ctx), batch, madeUp("o"), deterministic(req.GetSettings()), r)
+	settings, err := b.steered(ctx, &c, "settings", req.GetProfile(), req.GetSettings())
+	if err != nil {
+		return nil, err
+	}
+	r := c.request("request_id", req.GetRequestId(), req)
+	if err := c.err(); err != nil {
+		return nil, err
+	}
+	o, err := b.store.StartOperation(ctx, tenant(ctx), batch, madeUp("o"), deterministic(settings), r)
 	if err != nil {
 		return nil, err
 	}
@@ -107,6 +110,9 @@ func (o operations) CancelOperation(ctx context.Context, req *longrunningpb.Canc
 }
 
 func operationMessage(o store.Operation) *longrunningpb.Operation {
+	if o.Purpose == store.ToCompare {
+		return comparisonOperation(o)
+	}
 	m := &longrunningpb.Operation{Name: operationsName + "/" + o.ID, Metadata: packed(metadataMessage(o)), Done: o.State != store.Running}
 	switch o.State {
 	case store.Done:
@@ -121,15 +127,7 @@ func metadataMessage(o store.Operation) *pb.DesignBatchMetadata {
 	m := &pb.DesignBatchMetadata{
 		Batch: batchesName + "/" + o.Batch, Revision: int32(o.Revision), Lots: int32(o.Lots), Finished: int32(o.Finished()),
 		Designed: int32(o.Designed), Infeasible: int32(o.Infeasible), Invalid: int32(o.Invalid), Failed: int32(o.Failed),
-		CreateTime: timestamppb.New(o.Created),
-	}
-	switch o.State {
-	case store.Running:
-		m.State = pb.DesignBatchMetadata_RUNNING
-	case store.Done:
-		m.State = pb.DesignBatchMetadata_DONE
-	case store.Cancelled:
-		m.State = pb.DesignBatchMetadata_CANCELLED
+		CreateTime: timestamppb.New(o.Created), State: stateMessage(o.State),
 	}
 	if !o.Ended.IsZero() {
 		m.EndTime = timestamppb.New(o.Ended)

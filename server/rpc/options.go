@@ -50,6 +50,9 @@ type Options struct {
 	// Costs are what a designed lot costs by the price list; nil means that nobody
 	// is told.
 	Costs func(lot *layout.Lot, d *layout.Design) (Costs, error)
+	// Price reads a price list, as CSV, and says what designed lots cost by it; of
+	// an empty one, by a list that is built in. nil means that costs are not known.
+	Price func(list string) (func(*layout.Design) (Cost, error), error)
 	// Packet makes what a crew needs for a lot; nil means that nobody is given it.
 	Packet PacketMaker
 
@@ -121,6 +124,10 @@ type Settings struct {
 
 	SupplyAllowance *layout.Pressure
 	DesignFlowShare *float64
+
+	// Before are designs of the same lot for less pressure: their heads are tried
+	// before any are chosen.
+	Before []*layout.Design
 
 	HeadKind          string // variable, spray, multi-stream, rotor or auto; empty means variable
 	SprayNarrowStrips bool

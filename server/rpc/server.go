@@ -143,6 +143,7 @@ func (s *Server) start(ctx context.Context, grpcListener, httpListener net.Liste
 	r.health.SetServingStatus(pb.Designer_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
 	if s.options.Store != nil {
 		r.health.SetServingStatus(pb.BatchService_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
+		r.health.SetServingStatus(pb.Presets_ServiceDesc.ServiceName, grpc_health_v1.HealthCheckResponse_SERVING)
 	}
 	return r, nil
 }
@@ -199,6 +200,7 @@ func (s *Server) grpcServer(h *health.Server, identify identifier, more ...grpc.
 	if s.options.Store != nil {
 		b := s.batches()
 		pb.RegisterBatchServiceServer(g, b)
+		pb.RegisterPresetsServer(g, s.presets())
 		longrunningpb.RegisterOperationsServer(g, operations{batches: b})
 	}
 	grpc_health_v1.RegisterHealthServer(g, h)

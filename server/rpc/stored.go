@@ -22,18 +22,25 @@ func (s *Server) Admit(ctx context.Context) (giveBack func(), err error) {
 	return s.workers.give, s.workers.take(ctx)
 }
 
-// DesignStored designs a lot that was imported.
+// DesignStored designs a lot that was imported, or compares it.
 func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
-	m, steer := &pb.Lot{}, &pb.Settings{}
-	if err := errors.Join(proto.Unmarshal(lot.Content, m), proto.Unmarshal(settings, steer)); err != nil {
+	m := &pb.Lot{}
+	if err := proto.Unmarshal(lot.Content, m); err != nil {
+		return store.Design{}, err
+	}
+	if len(settings) > 0 && settings[0] == comparisonMark {
+		return s.compareStored(ctx, func() Item { return s.received(m) }, lot.ID, settings[1:])
+	}
+	steer := &pb.Settings{}
+	if err := proto.Unmarshal(settings, steer); err != nil {
 		return store.Design{}, err
 	}
 	var c checker
-	checked := c.settings("settings", steer)
+	checked := s.settings(&c, "settings", steer)
 	if err := c.err(); err != nil {
 		return store.Design{}, err
 	}
-	d := designer{Server: s}.streamed(ctx, m, checked)
+	d := s.design(ctx, s.received(m), checked)
 	if err := ctx.Err(); err != nil {
 		return store.Design{}, err
 	}

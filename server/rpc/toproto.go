@@ -75,6 +75,6 @@ func outcomeMessage(asked layout.Pressure, d *layout.Design) *pb.PressureOutcome
 	return &pb.PressureOutcome{
 		AskedKpa: asked.KPa(), Status: m.Status, Reason: m.Reason,
 		Heads: m.Heads, HeadsBound: m.HeadsBound, Proof: m.Proof, Coverage: m.Coverage,
-		ThrowM: m.ThrowM, PressureKpa: m.PressureKpa, TrenchM: m.TrenchM,
+		ThrowM: m.ThrowM, PressureKpa: m.PressureKpa, TrenchM: m.TrenchM, PipeM: m.PipeM,
 	}
 }

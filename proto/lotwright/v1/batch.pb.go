@@ -79,7 +79,7 @@ func (x DesignBatchMetadata_State) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DesignBatchMetadata_State.Descriptor instead.
 func (DesignBatchMetadata_State) EnumDescriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17, 0}
 }
 
 // A set of lots.
@@ -611,7 +611,10 @@ type DesignBatchRequest struct {
 	Settings *Settings `protobuf:"bytes,2,opt,name=settings,proto3" json:"settings,omitempty"`
 	// Makes the call repeatable: the same request under the same id starts one
 	// operation. Up to 128 characters of the client's choice, such as a UUID.
-	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// A profile whose settings hold where settings does not say otherwise, field
+	// by field: "profiles/" and its id.
+	Profile       string `protobuf:"bytes,4,opt,name=profile,proto3" json:"profile,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -667,6 +670,667 @@ func (x *DesignBatchRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *DesignBatchRequest) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+// The request of CompareBatch.
+type CompareBatchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The batch: "batches/" and its id.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The pressures to compare, in kilopascals; each once, 20 at most. They
+	// displace what the lots and the settings say. Heads that do at one are tried
+	// at the next higher one, too: no lot needs more heads because there is more
+	// pressure.
+	PressuresKpa []float64 `protobuf:"fixed64,2,rep,packed,name=pressures_kpa,json=pressuresKpa,proto3" json:"pressures_kpa,omitempty"`
+	// Where the pressures are taken; at the heads if not set.
+	Point ComparePressuresRequest_Point `protobuf:"varint,3,opt,name=point,proto3,enum=lotwright.v1.ComparePressuresRequest_Point" json:"point,omitempty"`
+	// What steers the designs; without an effort, the quick one.
+	Settings *Settings `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Price list as CSV, with the columns item, size, unit, price and
+	// labour_minutes, as the command line's; if not set, an invented one, in no
+	// real currency.
+	PriceList string `protobuf:"bytes,5,opt,name=price_list,json=priceList,proto3" json:"price_list,omitempty"`
+	// A profile, as in DesignBatchRequest.
+	Profile string `protobuf:"bytes,6,opt,name=profile,proto3" json:"profile,omitempty"`
+	// Makes the call repeatable, as in DesignBatchRequest.
+	RequestId     string `protobuf:"bytes,7,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareBatchRequest) Reset() {
+	*x = CompareBatchRequest{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareBatchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareBatchRequest) ProtoMessage() {}
+
+func (x *CompareBatchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareBatchRequest.ProtoReflect.Descriptor instead.
+func (*CompareBatchRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *CompareBatchRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CompareBatchRequest) GetPressuresKpa() []float64 {
+	if x != nil {
+		return x.PressuresKpa
+	}
+	return nil
+}
+
+func (x *CompareBatchRequest) GetPoint() ComparePressuresRequest_Point {
+	if x != nil {
+		return x.Point
+	}
+	return ComparePressuresRequest_POINT_UNSPECIFIED
+}
+
+func (x *CompareBatchRequest) GetSettings() *Settings {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+func (x *CompareBatchRequest) GetPriceList() string {
+	if x != nil {
+		return x.PriceList
+	}
+	return ""
+}
+
+func (x *CompareBatchRequest) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+func (x *CompareBatchRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// How a comparison stands.
+type CompareBatchMetadata struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparison: "batches/", the batch's id, "/comparisons/" and its own.
+	Comparison string `protobuf:"bytes,1,opt,name=comparison,proto3" json:"comparison,omitempty"`
+	// Its phase.
+	State DesignBatchMetadata_State `protobuf:"varint,2,opt,name=state,proto3,enum=lotwright.v1.DesignBatchMetadata_State" json:"state,omitempty"`
+	// Lots to compare.
+	Lots int32 `protobuf:"varint,3,opt,name=lots,proto3" json:"lots,omitempty"`
+	// Lots that are compared.
+	Finished int32 `protobuf:"varint,4,opt,name=finished,proto3" json:"finished,omitempty"`
+	// When it was asked for.
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// When it ended.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareBatchMetadata) Reset() {
+	*x = CompareBatchMetadata{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareBatchMetadata) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareBatchMetadata) ProtoMessage() {}
+
+func (x *CompareBatchMetadata) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareBatchMetadata.ProtoReflect.Descriptor instead.
+func (*CompareBatchMetadata) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *CompareBatchMetadata) GetComparison() string {
+	if x != nil {
+		return x.Comparison
+	}
+	return ""
+}
+
+func (x *CompareBatchMetadata) GetState() DesignBatchMetadata_State {
+	if x != nil {
+		return x.State
+	}
+	return DesignBatchMetadata_STATE_UNSPECIFIED
+}
+
+func (x *CompareBatchMetadata) GetLots() int32 {
+	if x != nil {
+		return x.Lots
+	}
+	return 0
+}
+
+func (x *CompareBatchMetadata) GetFinished() int32 {
+	if x != nil {
+		return x.Finished
+	}
+	return 0
+}
+
+func (x *CompareBatchMetadata) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *CompareBatchMetadata) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+// The response of the operation of CompareBatch.
+type CompareBatchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparison, for GetComparison and ListLotComparisons.
+	Comparison    string `protobuf:"bytes,1,opt,name=comparison,proto3" json:"comparison,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareBatchResponse) Reset() {
+	*x = CompareBatchResponse{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareBatchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareBatchResponse) ProtoMessage() {}
+
+func (x *CompareBatchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareBatchResponse.ProtoReflect.Descriptor instead.
+func (*CompareBatchResponse) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *CompareBatchResponse) GetComparison() string {
+	if x != nil {
+		return x.Comparison
+	}
+	return ""
+}
+
+// The request of GetComparison.
+type GetComparisonRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparison: "batches/", the batch's id, "/comparisons/" and its own.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetComparisonRequest) Reset() {
+	*x = GetComparisonRequest{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetComparisonRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetComparisonRequest) ProtoMessage() {}
+
+func (x *GetComparisonRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetComparisonRequest.ProtoReflect.Descriptor instead.
+func (*GetComparisonRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetComparisonRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// What a batch comes to at several pressures.
+type Comparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name: "batches/", the batch's id, "/comparisons/" and its own.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How it ended; of one that was cancelled only some lots are in.
+	State DesignBatchMetadata_State `protobuf:"varint,2,opt,name=state,proto3,enum=lotwright.v1.DesignBatchMetadata_State" json:"state,omitempty"`
+	// Where the pressures are taken.
+	Point ComparePressuresRequest_Point `protobuf:"varint,3,opt,name=point,proto3,enum=lotwright.v1.ComparePressuresRequest_Point" json:"point,omitempty"`
+	// One a pressure, in the order of the request.
+	Scenarios []*Scenario `protobuf:"bytes,4,rep,name=scenarios,proto3" json:"scenarios,omitempty"`
+	// Lots whose number of heads is not the same in all scenarios.
+	LotsChanging int32 `protobuf:"varint,5,opt,name=lots_changing,json=lotsChanging,proto3" json:"lots_changing,omitempty"`
+	// When it was asked for.
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// When it ended.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Comparison) Reset() {
+	*x = Comparison{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Comparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Comparison) ProtoMessage() {}
+
+func (x *Comparison) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Comparison.ProtoReflect.Descriptor instead.
+func (*Comparison) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Comparison) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Comparison) GetState() DesignBatchMetadata_State {
+	if x != nil {
+		return x.State
+	}
+	return DesignBatchMetadata_STATE_UNSPECIFIED
+}
+
+func (x *Comparison) GetPoint() ComparePressuresRequest_Point {
+	if x != nil {
+		return x.Point
+	}
+	return ComparePressuresRequest_POINT_UNSPECIFIED
+}
+
+func (x *Comparison) GetScenarios() []*Scenario {
+	if x != nil {
+		return x.Scenarios
+	}
+	return nil
+}
+
+func (x *Comparison) GetLotsChanging() int32 {
+	if x != nil {
+		return x.LotsChanging
+	}
+	return 0
+}
+
+func (x *Comparison) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *Comparison) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+// The sums over all lots at one pressure. Heads, metres and costs are those of
+// the lots that are designed.
+type Scenario struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pressure, in kilopascals.
+	AskedKpa float64 `protobuf:"fixed64,1,opt,name=asked_kpa,json=askedKpa,proto3" json:"asked_kpa,omitempty"`
+	// Lots compared.
+	Lots int32 `protobuf:"varint,2,opt,name=lots,proto3" json:"lots,omitempty"`
+	// Of these, by status.
+	Designed int32 `protobuf:"varint,3,opt,name=designed,proto3" json:"designed,omitempty"`
+	// Infeasible ones.
+	Infeasible int32 `protobuf:"varint,4,opt,name=infeasible,proto3" json:"infeasible,omitempty"`
+	// Invalid ones.
+	Invalid int32 `protobuf:"varint,5,opt,name=invalid,proto3" json:"invalid,omitempty"`
+	// Failed ones.
+	Failed int32 `protobuf:"varint,6,opt,name=failed,proto3" json:"failed,omitempty"`
+	// Heads in all.
+	Heads int32 `protobuf:"varint,7,opt,name=heads,proto3" json:"heads,omitempty"`
+	// No designs can do with fewer heads in all than this, under the terms of the
+	// lots' proofs.
+	HeadsBound int32 `protobuf:"varint,8,opt,name=heads_bound,json=headsBound,proto3" json:"heads_bound,omitempty"`
+	// Trench to dig, in metres.
+	TrenchM float64 `protobuf:"fixed64,9,opt,name=trench_m,json=trenchM,proto3" json:"trench_m,omitempty"`
+	// Pipe to lay, in metres.
+	PipeM float64 `protobuf:"fixed64,10,opt,name=pipe_m,json=pipeM,proto3" json:"pipe_m,omitempty"`
+	// Parts by the price list, in units of its currency.
+	PartsCost float64 `protobuf:"fixed64,11,opt,name=parts_cost,json=partsCost,proto3" json:"parts_cost,omitempty"`
+	// Labour by the price list, in units of its currency.
+	LabourCost    float64 `protobuf:"fixed64,12,opt,name=labour_cost,json=labourCost,proto3" json:"labour_cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Scenario) Reset() {
+	*x = Scenario{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Scenario) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Scenario) ProtoMessage() {}
+
+func (x *Scenario) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Scenario.ProtoReflect.Descriptor instead.
+func (*Scenario) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *Scenario) GetAskedKpa() float64 {
+	if x != nil {
+		return x.AskedKpa
+	}
+	return 0
+}
+
+func (x *Scenario) GetLots() int32 {
+	if x != nil {
+		return x.Lots
+	}
+	return 0
+}
+
+func (x *Scenario) GetDesigned() int32 {
+	if x != nil {
+		return x.Designed
+	}
+	return 0
+}
+
+func (x *Scenario) GetInfeasible() int32 {
+	if x != nil {
+		return x.Infeasible
+	}
+	return 0
+}
+
+func (x *Scenario) GetInvalid() int32 {
+	if x != nil {
+		return x.Invalid
+	}
+	return 0
+}
+
+func (x *Scenario) GetFailed() int32 {
+	if x != nil {
+		return x.Failed
+	}
+	return 0
+}
+
+func (x *Scenario) GetHeads() int32 {
+	if x != nil {
+		return x.Heads
+	}
+	return 0
+}
+
+func (x *Scenario) GetHeadsBound() int32 {
+	if x != nil {
+		return x.HeadsBound
+	}
+	return 0
+}
+
+func (x *Scenario) GetTrenchM() float64 {
+	if x != nil {
+		return x.TrenchM
+	}
+	return 0
+}
+
+func (x *Scenario) GetPipeM() float64 {
+	if x != nil {
+		return x.PipeM
+	}
+	return 0
+}
+
+func (x *Scenario) GetPartsCost() float64 {
+	if x != nil {
+		return x.PartsCost
+	}
+	return 0
+}
+
+func (x *Scenario) GetLabourCost() float64 {
+	if x != nil {
+		return x.LabourCost
+	}
+	return 0
+}
+
+// The request of ListLotComparisons.
+type ListLotComparisonsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparison: "batches/", the batch's id, "/comparisons/" and its own.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Most lots to answer with; 100 if not set, 1000 at most.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// next_page_token of the page before.
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLotComparisonsRequest) Reset() {
+	*x = ListLotComparisonsRequest{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLotComparisonsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLotComparisonsRequest) ProtoMessage() {}
+
+func (x *ListLotComparisonsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLotComparisonsRequest.ProtoReflect.Descriptor instead.
+func (*ListLotComparisonsRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ListLotComparisonsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListLotComparisonsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListLotComparisonsRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// The answer of ListLotComparisons.
+type ListLotComparisonsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lots.
+	Lots []*LotComparison `protobuf:"bytes,1,rep,name=lots,proto3" json:"lots,omitempty"`
+	// Leads to the next page; empty on the last.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLotComparisonsResponse) Reset() {
+	*x = ListLotComparisonsResponse{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLotComparisonsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLotComparisonsResponse) ProtoMessage() {}
+
+func (x *ListLotComparisonsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLotComparisonsResponse.ProtoReflect.Descriptor instead.
+func (*ListLotComparisonsResponse) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ListLotComparisonsResponse) GetLots() []*LotComparison {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *ListLotComparisonsResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 // How a run over a batch stands.
 type DesignBatchMetadata struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -698,7 +1362,7 @@ type DesignBatchMetadata struct {
 
 func (x *DesignBatchMetadata) Reset() {
 	*x = DesignBatchMetadata{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -710,7 +1374,7 @@ func (x *DesignBatchMetadata) String() string {
 func (*DesignBatchMetadata) ProtoMessage() {}
 
 func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -723,7 +1387,7 @@ func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchMetadata.ProtoReflect.Descriptor instead.
 func (*DesignBatchMetadata) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DesignBatchMetadata) GetBatch() string {
@@ -816,7 +1480,7 @@ type DesignBatchResponse struct {
 
 func (x *DesignBatchResponse) Reset() {
 	*x = DesignBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -828,7 +1492,7 @@ func (x *DesignBatchResponse) String() string {
 func (*DesignBatchResponse) ProtoMessage() {}
 
 func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -841,7 +1505,7 @@ func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchResponse.ProtoReflect.Descriptor instead.
 func (*DesignBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{10}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DesignBatchResponse) GetBatch() string {
@@ -873,7 +1537,7 @@ type WatchBatchRequest struct {
 
 func (x *WatchBatchRequest) Reset() {
 	*x = WatchBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -885,7 +1549,7 @@ func (x *WatchBatchRequest) String() string {
 func (*WatchBatchRequest) ProtoMessage() {}
 
 func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -898,7 +1562,7 @@ func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *WatchBatchRequest) GetName() string {
@@ -940,7 +1604,7 @@ type WatchBatchResponse struct {
 
 func (x *WatchBatchResponse) Reset() {
 	*x = WatchBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +1616,7 @@ func (x *WatchBatchResponse) String() string {
 func (*WatchBatchResponse) ProtoMessage() {}
 
 func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -965,7 +1629,7 @@ func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *WatchBatchResponse) GetCursor() string {
@@ -1037,7 +1701,7 @@ type ListDesignsRequest struct {
 
 func (x *ListDesignsRequest) Reset() {
 	*x = ListDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1049,7 +1713,7 @@ func (x *ListDesignsRequest) String() string {
 func (*ListDesignsRequest) ProtoMessage() {}
 
 func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1062,7 +1726,7 @@ func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ListDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListDesignsRequest) GetParent() string {
@@ -1108,7 +1772,7 @@ type ListDesignsResponse struct {
 
 func (x *ListDesignsResponse) Reset() {
 	*x = ListDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1120,7 +1784,7 @@ func (x *ListDesignsResponse) String() string {
 func (*ListDesignsResponse) ProtoMessage() {}
 
 func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1133,7 +1797,7 @@ func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ListDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListDesignsResponse) GetDesigns() []*Design {
@@ -1170,7 +1834,7 @@ type ExportDesignsRequest struct {
 
 func (x *ExportDesignsRequest) Reset() {
 	*x = ExportDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1182,7 +1846,7 @@ func (x *ExportDesignsRequest) String() string {
 func (*ExportDesignsRequest) ProtoMessage() {}
 
 func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1195,7 +1859,7 @@ func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ExportDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ExportDesignsRequest) GetName() string {
@@ -1226,7 +1890,7 @@ type ExportDesignsResponse struct {
 
 func (x *ExportDesignsResponse) Reset() {
 	*x = ExportDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +1902,7 @@ func (x *ExportDesignsResponse) String() string {
 func (*ExportDesignsResponse) ProtoMessage() {}
 
 func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +1915,7 @@ func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ExportDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ExportDesignsResponse) GetLot() string {
@@ -1284,7 +1948,7 @@ type ImportLotsRequest_Target struct {
 
 func (x *ImportLotsRequest_Target) Reset() {
 	*x = ImportLotsRequest_Target{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1296,7 +1960,7 @@ func (x *ImportLotsRequest_Target) String() string {
 func (*ImportLotsRequest_Target) ProtoMessage() {}
 
 func (x *ImportLotsRequest_Target) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1348,7 +2012,7 @@ type ImportLotsResponse_Refusal struct {
 
 func (x *ImportLotsResponse_Refusal) Reset() {
 	*x = ImportLotsResponse_Refusal{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1360,7 +2024,7 @@ func (x *ImportLotsResponse_Refusal) String() string {
 func (*ImportLotsResponse_Refusal) ProtoMessage() {}
 
 func (x *ImportLotsResponse_Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1412,7 +2076,7 @@ type WatchBatchResponse_FinishedLot struct {
 
 func (x *WatchBatchResponse_FinishedLot) Reset() {
 	*x = WatchBatchResponse_FinishedLot{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1424,7 +2088,7 @@ func (x *WatchBatchResponse_FinishedLot) String() string {
 func (*WatchBatchResponse_FinishedLot) ProtoMessage() {}
 
 func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1437,7 +2101,7 @@ func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse_FinishedLot.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse_FinishedLot) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20, 0}
 }
 
 func (x *WatchBatchResponse_FinishedLot) GetLot() string {
@@ -1465,7 +2129,7 @@ var File_lotwright_v1_batch_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\n" +
-	"\x18lotwright/v1/batch.proto\x12\flotwright.v1\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a#google/longrunning/operations.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lotwright/v1/design.proto\x1a\x16lotwright/v1/lot.proto\x1a\x1blotwright/v1/settings.proto\"\xb7\x01\n" +
+	"\x18lotwright/v1/batch.proto\x12\flotwright.v1\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a#google/longrunning/operations.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lotwright/v1/design.proto\x1a\x1blotwright/v1/designer.proto\x1a\x16lotwright/v1/lot.proto\x1a\x1blotwright/v1/settings.proto\"\xb7\x01\n" +
 	"\x05Batch\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12\x19\n" +
 	"\x05title\x18\x02 \x01(\tB\x03\xe0A\x01R\x05title\x12\x17\n" +
@@ -1506,12 +2170,76 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\aRefusal\x12\x19\n" +
 	"\x05index\x18\x01 \x01(\x05B\x03\xe0A\x03R\x05index\x12\x15\n" +
 	"\x03lot\x18\x02 \x01(\tB\x03\xe0A\x03R\x03lot\x12\x1b\n" +
-	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\x8a\x01\n" +
+	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\xa9\x01\n" +
 	"\x12DesignBatchRequest\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x127\n" +
 	"\bsettings\x18\x02 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\x03\xe0A\x01R\trequestId\"\x95\x04\n" +
+	"request_id\x18\x03 \x01(\tB\x03\xe0A\x01R\trequestId\x12\x1d\n" +
+	"\aprofile\x18\x04 \x01(\tB\x03\xe0A\x01R\aprofile\"\xc2\x02\n" +
+	"\x13CompareBatchRequest\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x12*\n" +
+	"\rpressures_kpa\x18\x02 \x03(\x01B\x05\xe0A\x02\x10\x01R\fpressuresKpa\x12F\n" +
+	"\x05point\x18\x03 \x01(\x0e2+.lotwright.v1.ComparePressuresRequest.PointB\x03\xe0A\x01R\x05point\x127\n" +
+	"\bsettings\x18\x04 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
+	"\n" +
+	"price_list\x18\x05 \x01(\tB\x03\xe0A\x01R\tpriceList\x12\x1d\n" +
+	"\aprofile\x18\x06 \x01(\tB\x03\xe0A\x01R\aprofile\x12\"\n" +
+	"\n" +
+	"request_id\x18\a \x01(\tB\x03\xe0A\x01R\trequestId\"\xb7\x02\n" +
+	"\x14CompareBatchMetadata\x12#\n" +
+	"\n" +
+	"comparison\x18\x01 \x01(\tB\x03\xe0A\x03R\n" +
+	"comparison\x12B\n" +
+	"\x05state\x18\x02 \x01(\x0e2'.lotwright.v1.DesignBatchMetadata.StateB\x03\xe0A\x03R\x05state\x12\x17\n" +
+	"\x04lots\x18\x03 \x01(\x05B\x03\xe0A\x03R\x04lots\x12\x1f\n" +
+	"\bfinished\x18\x04 \x01(\x05B\x03\xe0A\x03R\bfinished\x12@\n" +
+	"\vcreate_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"createTime\x12:\n" +
+	"\bend_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\";\n" +
+	"\x14CompareBatchResponse\x12#\n" +
+	"\n" +
+	"comparison\x18\x01 \x01(\tB\x03\xe0A\x03R\n" +
+	"comparison\"/\n" +
+	"\x14GetComparisonRequest\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\"\x94\x03\n" +
+	"\n" +
+	"Comparison\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12B\n" +
+	"\x05state\x18\x02 \x01(\x0e2'.lotwright.v1.DesignBatchMetadata.StateB\x03\xe0A\x03R\x05state\x12F\n" +
+	"\x05point\x18\x03 \x01(\x0e2+.lotwright.v1.ComparePressuresRequest.PointB\x03\xe0A\x03R\x05point\x129\n" +
+	"\tscenarios\x18\x04 \x03(\v2\x16.lotwright.v1.ScenarioB\x03\xe0A\x03R\tscenarios\x12(\n" +
+	"\rlots_changing\x18\x05 \x01(\x05B\x03\xe0A\x03R\flotsChanging\x12@\n" +
+	"\vcreate_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"createTime\x12:\n" +
+	"\bend_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\"\x8e\x03\n" +
+	"\bScenario\x12 \n" +
+	"\tasked_kpa\x18\x01 \x01(\x01B\x03\xe0A\x03R\baskedKpa\x12\x17\n" +
+	"\x04lots\x18\x02 \x01(\x05B\x03\xe0A\x03R\x04lots\x12\x1f\n" +
+	"\bdesigned\x18\x03 \x01(\x05B\x03\xe0A\x03R\bdesigned\x12#\n" +
+	"\n" +
+	"infeasible\x18\x04 \x01(\x05B\x03\xe0A\x03R\n" +
+	"infeasible\x12\x1d\n" +
+	"\ainvalid\x18\x05 \x01(\x05B\x03\xe0A\x03R\ainvalid\x12\x1b\n" +
+	"\x06failed\x18\x06 \x01(\x05B\x03\xe0A\x03R\x06failed\x12\x19\n" +
+	"\x05heads\x18\a \x01(\x05B\x03\xe0A\x03R\x05heads\x12$\n" +
+	"\vheads_bound\x18\b \x01(\x05B\x03\xe0A\x03R\n" +
+	"headsBound\x12\x1e\n" +
+	"\btrench_m\x18\t \x01(\x01B\x03\xe0A\x03R\atrenchM\x12\x1a\n" +
+	"\x06pipe_m\x18\n" +
+	" \x01(\x01B\x03\xe0A\x03R\x05pipeM\x12\"\n" +
+	"\n" +
+	"parts_cost\x18\v \x01(\x01B\x03\xe0A\x03R\tpartsCost\x12$\n" +
+	"\vlabour_cost\x18\f \x01(\x01B\x03\xe0A\x03R\n" +
+	"labourCost\"~\n" +
+	"\x19ListLotComparisonsRequest\x12\x1b\n" +
+	"\x06parent\x18\x01 \x01(\tB\x03\xe0A\x02R\x06parent\x12 \n" +
+	"\tpage_size\x18\x02 \x01(\x05B\x03\xe0A\x01R\bpageSize\x12\"\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\x03\xe0A\x01R\tpageToken\"\x7f\n" +
+	"\x1aListLotComparisonsResponse\x124\n" +
+	"\x04lots\x18\x01 \x03(\v2\x1b.lotwright.v1.LotComparisonB\x03\xe0A\x03R\x04lots\x12+\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x95\x04\n" +
 	"\x13DesignBatchMetadata\x12\x19\n" +
 	"\x05batch\x18\x01 \x01(\tB\x03\xe0A\x03R\x05batch\x12\x1f\n" +
 	"\brevision\x18\x02 \x01(\x05B\x03\xe0A\x03R\brevision\x12B\n" +
@@ -1564,8 +2292,7 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\brevision\x18\x02 \x01(\x05B\x03\xe0A\x01R\brevision\"O\n" +
 	"\x15ExportDesignsResponse\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x12\x1f\n" +
-	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xe7\n" +
-	"\n" +
+	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xaa\x0e\n" +
 	"\fBatchService\x12\\\n" +
 	"\vCreateBatch\x12 .lotwright.v1.CreateBatchRequest\x1a\x13.lotwright.v1.Batch\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/batches\x12\\\n" +
 	"\bGetBatch\x12\x1d.lotwright.v1.GetBatchRequest\x1a\x13.lotwright.v1.Batch\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/{name=batches/*}\x12g\n" +
@@ -1574,7 +2301,11 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\n" +
 	"ImportLots\x12\x1f.lotwright.v1.ImportLotsRequest\x1a .lotwright.v1.ImportLotsResponse(\x01\x12\xa3\x01\n" +
 	"\vDesignBatch\x12 .lotwright.v1.DesignBatchRequest\x1a\x1d.google.longrunning.Operation\"S\xcaA*\n" +
-	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=batches/*}:design\x12w\n" +
+	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=batches/*}:design\x12\xa8\x01\n" +
+	"\fCompareBatch\x12!.lotwright.v1.CompareBatchRequest\x1a\x1d.google.longrunning.Operation\"V\xcaA,\n" +
+	"\x14CompareBatchResponse\x12\x14CompareBatchMetadata\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/{name=batches/*}:compare\x12y\n" +
+	"\rGetComparison\x12\".lotwright.v1.GetComparisonRequest\x1a\x18.lotwright.v1.Comparison\"*\x82\xd3\xe4\x93\x02$\x12\"/v1/{name=batches/*/comparisons/*}\x12\x9a\x01\n" +
+	"\x12ListLotComparisons\x12'.lotwright.v1.ListLotComparisonsRequest\x1a(.lotwright.v1.ListLotComparisonsResponse\"1\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=batches/*/comparisons/*}/lots\x12w\n" +
 	"\fGetOperation\x12'.google.longrunning.GetOperationRequest\x1a\x1d.google.longrunning.Operation\"\x1f\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/{name=operations/*}\x12\x86\x01\n" +
 	"\x0eListOperations\x12).google.longrunning.ListOperationsRequest\x1a*.google.longrunning.ListOperationsResponse\"\x1d\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=operations}\x12\x80\x01\n" +
 	"\x0fCancelOperation\x12*.google.longrunning.CancelOperationRequest\x1a\x16.google.protobuf.Empty\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/{name=operations/*}:cancel\x12u\n" +
@@ -1596,7 +2327,7 @@ func file_lotwright_v1_batch_proto_rawDescGZIP() []byte {
 }
 
 var file_lotwright_v1_batch_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_lotwright_v1_batch_proto_goTypes = []any{
 	(DesignBatchMetadata_State)(0),               // 0: lotwright.v1.DesignBatchMetadata.State
 	(*Batch)(nil),                                // 1: lotwright.v1.Batch
@@ -1608,73 +2339,100 @@ var file_lotwright_v1_batch_proto_goTypes = []any{
 	(*ImportLotsRequest)(nil),                    // 7: lotwright.v1.ImportLotsRequest
 	(*ImportLotsResponse)(nil),                   // 8: lotwright.v1.ImportLotsResponse
 	(*DesignBatchRequest)(nil),                   // 9: lotwright.v1.DesignBatchRequest
-	(*DesignBatchMetadata)(nil),                  // 10: lotwright.v1.DesignBatchMetadata
-	(*DesignBatchResponse)(nil),                  // 11: lotwright.v1.DesignBatchResponse
-	(*WatchBatchRequest)(nil),                    // 12: lotwright.v1.WatchBatchRequest
-	(*WatchBatchResponse)(nil),                   // 13: lotwright.v1.WatchBatchResponse
-	(*ListDesignsRequest)(nil),                   // 14: lotwright.v1.ListDesignsRequest
-	(*ListDesignsResponse)(nil),                  // 15: lotwright.v1.ListDesignsResponse
-	(*ExportDesignsRequest)(nil),                 // 16: lotwright.v1.ExportDesignsRequest
-	(*ExportDesignsResponse)(nil),                // 17: lotwright.v1.ExportDesignsResponse
-	(*ImportLotsRequest_Target)(nil),             // 18: lotwright.v1.ImportLotsRequest.Target
-	(*ImportLotsResponse_Refusal)(nil),           // 19: lotwright.v1.ImportLotsResponse.Refusal
-	(*WatchBatchResponse_FinishedLot)(nil),       // 20: lotwright.v1.WatchBatchResponse.FinishedLot
-	(*timestamppb.Timestamp)(nil),                // 21: google.protobuf.Timestamp
-	(*Lot)(nil),                                  // 22: lotwright.v1.Lot
-	(*Settings)(nil),                             // 23: lotwright.v1.Settings
-	(*Design)(nil),                               // 24: lotwright.v1.Design
-	(Design_Status)(0),                           // 25: lotwright.v1.Design.Status
-	(*longrunningpb.GetOperationRequest)(nil),    // 26: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),  // 27: google.longrunning.ListOperationsRequest
-	(*longrunningpb.CancelOperationRequest)(nil), // 28: google.longrunning.CancelOperationRequest
-	(*emptypb.Empty)(nil),                        // 29: google.protobuf.Empty
-	(*longrunningpb.Operation)(nil),              // 30: google.longrunning.Operation
-	(*longrunningpb.ListOperationsResponse)(nil), // 31: google.longrunning.ListOperationsResponse
+	(*CompareBatchRequest)(nil),                  // 10: lotwright.v1.CompareBatchRequest
+	(*CompareBatchMetadata)(nil),                 // 11: lotwright.v1.CompareBatchMetadata
+	(*CompareBatchResponse)(nil),                 // 12: lotwright.v1.CompareBatchResponse
+	(*GetComparisonRequest)(nil),                 // 13: lotwright.v1.GetComparisonRequest
+	(*Comparison)(nil),                           // 14: lotwright.v1.Comparison
+	(*Scenario)(nil),                             // 15: lotwright.v1.Scenario
+	(*ListLotComparisonsRequest)(nil),            // 16: lotwright.v1.ListLotComparisonsRequest
+	(*ListLotComparisonsResponse)(nil),           // 17: lotwright.v1.ListLotComparisonsResponse
+	(*DesignBatchMetadata)(nil),                  // 18: lotwright.v1.DesignBatchMetadata
+	(*DesignBatchResponse)(nil),                  // 19: lotwright.v1.DesignBatchResponse
+	(*WatchBatchRequest)(nil),                    // 20: lotwright.v1.WatchBatchRequest
+	(*WatchBatchResponse)(nil),                   // 21: lotwright.v1.WatchBatchResponse
+	(*ListDesignsRequest)(nil),                   // 22: lotwright.v1.ListDesignsRequest
+	(*ListDesignsResponse)(nil),                  // 23: lotwright.v1.ListDesignsResponse
+	(*ExportDesignsRequest)(nil),                 // 24: lotwright.v1.ExportDesignsRequest
+	(*ExportDesignsResponse)(nil),                // 25: lotwright.v1.ExportDesignsResponse
+	(*ImportLotsRequest_Target)(nil),             // 26: lotwright.v1.ImportLotsRequest.Target
+	(*ImportLotsResponse_Refusal)(nil),           // 27: lotwright.v1.ImportLotsResponse.Refusal
+	(*WatchBatchResponse_FinishedLot)(nil),       // 28: lotwright.v1.WatchBatchResponse.FinishedLot
+	(*timestamppb.Timestamp)(nil),                // 29: google.protobuf.Timestamp
+	(*Lot)(nil),                                  // 30: lotwright.v1.Lot
+	(*Settings)(nil),                             // 31: lotwright.v1.Settings
+	(ComparePressuresRequest_Point)(0),           // 32: lotwright.v1.ComparePressuresRequest.Point
+	(*LotComparison)(nil),                        // 33: lotwright.v1.LotComparison
+	(*Design)(nil),                               // 34: lotwright.v1.Design
+	(Design_Status)(0),                           // 35: lotwright.v1.Design.Status
+	(*longrunningpb.GetOperationRequest)(nil),    // 36: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),  // 37: google.longrunning.ListOperationsRequest
+	(*longrunningpb.CancelOperationRequest)(nil), // 38: google.longrunning.CancelOperationRequest
+	(*emptypb.Empty)(nil),                        // 39: google.protobuf.Empty
+	(*longrunningpb.Operation)(nil),              // 40: google.longrunning.Operation
+	(*longrunningpb.ListOperationsResponse)(nil), // 41: google.longrunning.ListOperationsResponse
 }
 var file_lotwright_v1_batch_proto_depIdxs = []int32{
-	21, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
+	29, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
 	1,  // 1: lotwright.v1.CreateBatchRequest.batch:type_name -> lotwright.v1.Batch
 	1,  // 2: lotwright.v1.ListBatchesResponse.batches:type_name -> lotwright.v1.Batch
-	18, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
-	22, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
-	19, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
-	23, // 6: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
-	0,  // 7: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	21, // 8: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
-	21, // 9: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
-	20, // 10: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
-	10, // 11: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
-	24, // 12: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
-	25, // 13: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
-	2,  // 14: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
-	3,  // 15: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
-	4,  // 16: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
-	6,  // 17: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
-	7,  // 18: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
-	9,  // 19: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
-	26, // 20: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	27, // 21: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	28, // 22: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	12, // 23: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
-	14, // 24: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
-	16, // 25: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
-	1,  // 26: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
-	1,  // 27: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
-	5,  // 28: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
-	29, // 29: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
-	8,  // 30: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
-	30, // 31: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
-	30, // 32: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
-	31, // 33: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	29, // 34: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
-	13, // 35: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
-	15, // 36: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
-	17, // 37: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
-	26, // [26:38] is the sub-list for method output_type
-	14, // [14:26] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	26, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
+	30, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
+	27, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
+	31, // 6: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
+	32, // 7: lotwright.v1.CompareBatchRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	31, // 8: lotwright.v1.CompareBatchRequest.settings:type_name -> lotwright.v1.Settings
+	0,  // 9: lotwright.v1.CompareBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	29, // 10: lotwright.v1.CompareBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	29, // 11: lotwright.v1.CompareBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 12: lotwright.v1.Comparison.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	32, // 13: lotwright.v1.Comparison.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	15, // 14: lotwright.v1.Comparison.scenarios:type_name -> lotwright.v1.Scenario
+	29, // 15: lotwright.v1.Comparison.create_time:type_name -> google.protobuf.Timestamp
+	29, // 16: lotwright.v1.Comparison.end_time:type_name -> google.protobuf.Timestamp
+	33, // 17: lotwright.v1.ListLotComparisonsResponse.lots:type_name -> lotwright.v1.LotComparison
+	0,  // 18: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	29, // 19: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	29, // 20: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	28, // 21: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
+	18, // 22: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
+	34, // 23: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
+	35, // 24: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
+	2,  // 25: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
+	3,  // 26: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
+	4,  // 27: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
+	6,  // 28: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
+	7,  // 29: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
+	9,  // 30: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
+	10, // 31: lotwright.v1.BatchService.CompareBatch:input_type -> lotwright.v1.CompareBatchRequest
+	13, // 32: lotwright.v1.BatchService.GetComparison:input_type -> lotwright.v1.GetComparisonRequest
+	16, // 33: lotwright.v1.BatchService.ListLotComparisons:input_type -> lotwright.v1.ListLotComparisonsRequest
+	36, // 34: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	37, // 35: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	38, // 36: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	20, // 37: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
+	22, // 38: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
+	24, // 39: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
+	1,  // 40: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
+	1,  // 41: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
+	5,  // 42: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
+	39, // 43: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
+	8,  // 44: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
+	40, // 45: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
+	40, // 46: lotwright.v1.BatchService.CompareBatch:output_type -> google.longrunning.Operation
+	14, // 47: lotwright.v1.BatchService.GetComparison:output_type -> lotwright.v1.Comparison
+	17, // 48: lotwright.v1.BatchService.ListLotComparisons:output_type -> lotwright.v1.ListLotComparisonsResponse
+	40, // 49: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
+	41, // 50: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	39, // 51: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
+	21, // 52: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
+	23, // 53: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
+	25, // 54: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
+	40, // [40:55] is the sub-list for method output_type
+	25, // [25:40] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_lotwright_v1_batch_proto_init() }
@@ -1683,13 +2441,14 @@ func file_lotwright_v1_batch_proto_init() {
 		return
 	}
 	file_lotwright_v1_design_proto_init()
+	file_lotwright_v1_designer_proto_init()
 	file_lotwright_v1_lot_proto_init()
 	file_lotwright_v1_settings_proto_init()
 	file_lotwright_v1_batch_proto_msgTypes[6].OneofWrappers = []any{
 		(*ImportLotsRequest_Target_)(nil),
 		(*ImportLotsRequest_Lot)(nil),
 	}
-	file_lotwright_v1_batch_proto_msgTypes[12].OneofWrappers = []any{
+	file_lotwright_v1_batch_proto_msgTypes[20].OneofWrappers = []any{
 		(*WatchBatchResponse_Lot)(nil),
 		(*WatchBatchResponse_End)(nil),
 	}
@@ -1699,7 +2458,7 @@ func file_lotwright_v1_batch_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lotwright_v1_batch_proto_rawDesc), len(file_lotwright_v1_batch_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   20,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

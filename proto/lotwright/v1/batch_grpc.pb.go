@@ -21,18 +21,21 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	BatchService_CreateBatch_FullMethodName     = "/lotwright.v1.BatchService/CreateBatch"
-	BatchService_GetBatch_FullMethodName        = "/lotwright.v1.BatchService/GetBatch"
-	BatchService_ListBatches_FullMethodName     = "/lotwright.v1.BatchService/ListBatches"
-	BatchService_DeleteBatch_FullMethodName     = "/lotwright.v1.BatchService/DeleteBatch"
-	BatchService_ImportLots_FullMethodName      = "/lotwright.v1.BatchService/ImportLots"
-	BatchService_DesignBatch_FullMethodName     = "/lotwright.v1.BatchService/DesignBatch"
-	BatchService_GetOperation_FullMethodName    = "/lotwright.v1.BatchService/GetOperation"
-	BatchService_ListOperations_FullMethodName  = "/lotwright.v1.BatchService/ListOperations"
-	BatchService_CancelOperation_FullMethodName = "/lotwright.v1.BatchService/CancelOperation"
-	BatchService_WatchBatch_FullMethodName      = "/lotwright.v1.BatchService/WatchBatch"
-	BatchService_ListDesigns_FullMethodName     = "/lotwright.v1.BatchService/ListDesigns"
-	BatchService_ExportDesigns_FullMethodName   = "/lotwright.v1.BatchService/ExportDesigns"
+	BatchService_CreateBatch_FullMethodName        = "/lotwright.v1.BatchService/CreateBatch"
+	BatchService_GetBatch_FullMethodName           = "/lotwright.v1.BatchService/GetBatch"
+	BatchService_ListBatches_FullMethodName        = "/lotwright.v1.BatchService/ListBatches"
+	BatchService_DeleteBatch_FullMethodName        = "/lotwright.v1.BatchService/DeleteBatch"
+	BatchService_ImportLots_FullMethodName         = "/lotwright.v1.BatchService/ImportLots"
+	BatchService_DesignBatch_FullMethodName        = "/lotwright.v1.BatchService/DesignBatch"
+	BatchService_CompareBatch_FullMethodName       = "/lotwright.v1.BatchService/CompareBatch"
+	BatchService_GetComparison_FullMethodName      = "/lotwright.v1.BatchService/GetComparison"
+	BatchService_ListLotComparisons_FullMethodName = "/lotwright.v1.BatchService/ListLotComparisons"
+	BatchService_GetOperation_FullMethodName       = "/lotwright.v1.BatchService/GetOperation"
+	BatchService_ListOperations_FullMethodName     = "/lotwright.v1.BatchService/ListOperations"
+	BatchService_CancelOperation_FullMethodName    = "/lotwright.v1.BatchService/CancelOperation"
+	BatchService_WatchBatch_FullMethodName         = "/lotwright.v1.BatchService/WatchBatch"
+	BatchService_ListDesigns_FullMethodName        = "/lotwright.v1.BatchService/ListDesigns"
+	BatchService_ExportDesigns_FullMethodName      = "/lotwright.v1.BatchService/ExportDesigns"
 )
 
 // BatchServiceClient is the client API for BatchService service.
@@ -63,6 +66,16 @@ type BatchServiceClient interface {
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
 	DesignBatch(ctx context.Context, in *DesignBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
+	// CompareBatch designs all lots that a batch holds at each of several
+	// pressures, in the background. It makes no revision. Its metadata is a
+	// CompareBatchMetadata, its response a CompareBatchResponse with the name of
+	// what GetComparison reads.
+	CompareBatch(ctx context.Context, in *CompareBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
+	// GetComparison sums up a comparison that has ended, pressure by pressure.
+	GetComparison(ctx context.Context, in *GetComparisonRequest, opts ...grpc.CallOption) (*Comparison, error)
+	// ListLotComparisons lists a comparison lot by lot, in the order in which the
+	// lots were imported.
+	ListLotComparisons(ctx context.Context, in *ListLotComparisonsRequest, opts ...grpc.CallOption) (*ListLotComparisonsResponse, error)
 	// GetOperation says how an operation stands. It is the method of
 	// google.longrunning.Operations, which is answered, too.
 	GetOperation(ctx context.Context, in *longrunningpb.GetOperationRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
@@ -149,6 +162,36 @@ func (c *batchServiceClient) DesignBatch(ctx context.Context, in *DesignBatchReq
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(longrunningpb.Operation)
 	err := c.cc.Invoke(ctx, BatchService_DesignBatch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *batchServiceClient) CompareBatch(ctx context.Context, in *CompareBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(longrunningpb.Operation)
+	err := c.cc.Invoke(ctx, BatchService_CompareBatch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *batchServiceClient) GetComparison(ctx context.Context, in *GetComparisonRequest, opts ...grpc.CallOption) (*Comparison, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Comparison)
+	err := c.cc.Invoke(ctx, BatchService_GetComparison_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *batchServiceClient) ListLotComparisons(ctx context.Context, in *ListLotComparisonsRequest, opts ...grpc.CallOption) (*ListLotComparisonsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLotComparisonsResponse)
+	err := c.cc.Invoke(ctx, BatchService_ListLotComparisons_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -261,6 +304,16 @@ type BatchServiceServer interface {
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
 	DesignBatch(context.Context, *DesignBatchRequest) (*longrunningpb.Operation, error)
+	// CompareBatch designs all lots that a batch holds at each of several
+	// pressures, in the background. It makes no revision. Its metadata is a
+	// CompareBatchMetadata, its response a CompareBatchResponse with the name of
+	// what GetComparison reads.
+	CompareBatch(context.Context, *CompareBatchRequest) (*longrunningpb.Operation, error)
+	// GetComparison sums up a comparison that has ended, pressure by pressure.
+	GetComparison(context.Context, *GetComparisonRequest) (*Comparison, error)
+	// ListLotComparisons lists a comparison lot by lot, in the order in which the
+	// lots were imported.
+	ListLotComparisons(context.Context, *ListLotComparisonsRequest) (*ListLotComparisonsResponse, error)
 	// GetOperation says how an operation stands. It is the method of
 	// google.longrunning.Operations, which is answered, too.
 	GetOperation(context.Context, *longrunningpb.GetOperationRequest) (*longrunningpb.Operation, error)
@@ -307,6 +360,15 @@ func (UnimplementedBatchServiceServer) ImportLots(grpc.ClientStreamingServer[Imp
 }
 func (UnimplementedBatchServiceServer) DesignBatch(context.Context, *DesignBatchRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method DesignBatch not implemented")
+}
+func (UnimplementedBatchServiceServer) CompareBatch(context.Context, *CompareBatchRequest) (*longrunningpb.Operation, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareBatch not implemented")
+}
+func (UnimplementedBatchServiceServer) GetComparison(context.Context, *GetComparisonRequest) (*Comparison, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetComparison not implemented")
+}
+func (UnimplementedBatchServiceServer) ListLotComparisons(context.Context, *ListLotComparisonsRequest) (*ListLotComparisonsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLotComparisons not implemented")
 }
 func (UnimplementedBatchServiceServer) GetOperation(context.Context, *longrunningpb.GetOperationRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetOperation not implemented")
@@ -444,6 +506,60 @@ func _BatchService_DesignBatch_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BatchService_CompareBatch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareBatchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BatchServiceServer).CompareBatch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BatchService_CompareBatch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BatchServiceServer).CompareBatch(ctx, req.(*CompareBatchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BatchService_GetComparison_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetComparisonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BatchServiceServer).GetComparison(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BatchService_GetComparison_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BatchServiceServer).GetComparison(ctx, req.(*GetComparisonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BatchService_ListLotComparisons_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLotComparisonsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BatchServiceServer).ListLotComparisons(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BatchService_ListLotComparisons_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BatchServiceServer).ListLotComparisons(ctx, req.(*ListLotComparisonsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _BatchService_GetOperation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(longrunningpb.GetOperationRequest)
 	if err := dec(in); err != nil {
@@ -564,6 +680,18 @@ var BatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DesignBatch",
 			Handler:    _BatchService_DesignBatch_Handler,
+		},
+		{
+			MethodName: "CompareBatch",
+			Handler:    _BatchService_CompareBatch_Handler,
+		},
+		{
+			MethodName: "GetComparison",
+			Handler:    _BatchService_GetComparison_Handler,
+		},
+		{
+			MethodName: "ListLotComparisons",
+			Handler:    _BatchService_ListLotComparisons_Handler,
 		},
 		{
 			MethodName: "GetOperation",

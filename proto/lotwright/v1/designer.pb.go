@@ -415,8 +415,12 @@ type ComparePressuresRequest struct {
 	PressuresKpa []float64 `protobuf:"fixed64,2,rep,packed,name=pressures_kpa,json=pressuresKpa,proto3" json:"pressures_kpa,omitempty"`
 	// Where the pressures are taken; at the heads if not set.
 	Point ComparePressuresRequest_Point `protobuf:"varint,3,opt,name=point,proto3,enum=lotwright.v1.ComparePressuresRequest_Point" json:"point,omitempty"`
-	// What steers the designs.
-	Settings      *Settings `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	// What steers the designs; without an effort, the quick one.
+	Settings *Settings `protobuf:"bytes,4,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Price list as CSV, with the columns item, size, unit, price and
+	// labour_minutes, as the command line's; if not set, an invented one, in no
+	// real currency.
+	PriceList     string `protobuf:"bytes,5,opt,name=price_list,json=priceList,proto3" json:"price_list,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -477,6 +481,13 @@ func (x *ComparePressuresRequest) GetSettings() *Settings {
 		return x.Settings
 	}
 	return nil
+}
+
+func (x *ComparePressuresRequest) GetPriceList() string {
+	if x != nil {
+		return x.PriceList
+	}
+	return ""
 }
 
 // The answer of ComparePressures.
@@ -602,7 +613,13 @@ type PressureOutcome struct {
 	// Pressure at the heads while one runs, in kilopascals.
 	PressureKpa *float64 `protobuf:"fixed64,9,opt,name=pressure_kpa,json=pressureKpa,proto3,oneof" json:"pressure_kpa,omitempty"`
 	// Trench to dig, in metres.
-	TrenchM       *float64 `protobuf:"fixed64,10,opt,name=trench_m,json=trenchM,proto3,oneof" json:"trench_m,omitempty"`
+	TrenchM *float64 `protobuf:"fixed64,10,opt,name=trench_m,json=trenchM,proto3,oneof" json:"trench_m,omitempty"`
+	// Pipe to lay, in metres.
+	PipeM *float64 `protobuf:"fixed64,11,opt,name=pipe_m,json=pipeM,proto3,oneof" json:"pipe_m,omitempty"`
+	// Parts by the price list, in units of its currency.
+	PartsCost *float64 `protobuf:"fixed64,12,opt,name=parts_cost,json=partsCost,proto3,oneof" json:"parts_cost,omitempty"`
+	// Labour by the price list, in units of its currency.
+	LabourCost    *float64 `protobuf:"fixed64,13,opt,name=labour_cost,json=labourCost,proto3,oneof" json:"labour_cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -707,6 +724,27 @@ func (x *PressureOutcome) GetTrenchM() float64 {
 	return 0
 }
 
+func (x *PressureOutcome) GetPipeM() float64 {
+	if x != nil && x.PipeM != nil {
+		return *x.PipeM
+	}
+	return 0
+}
+
+func (x *PressureOutcome) GetPartsCost() float64 {
+	if x != nil && x.PartsCost != nil {
+		return *x.PartsCost
+	}
+	return 0
+}
+
+func (x *PressureOutcome) GetLabourCost() float64 {
+	if x != nil && x.LabourCost != nil {
+		return *x.LabourCost
+	}
+	return 0
+}
+
 var File_lotwright_v1_designer_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_designer_proto_rawDesc = "" +
@@ -728,12 +766,14 @@ const file_lotwright_v1_designer_proto_rawDesc = "" +
 	"\bsettings\x18\x02 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\x1d\n" +
 	"\ageojson\x18\x03 \x01(\tB\x03\xe0A\x02R\ageojson\"G\n" +
 	"\x12RecheckLotResponse\x121\n" +
-	"\x06design\x18\x01 \x01(\v2\x14.lotwright.v1.DesignB\x03\xe0A\x03R\x06design\"\xa9\x02\n" +
+	"\x06design\x18\x01 \x01(\v2\x14.lotwright.v1.DesignB\x03\xe0A\x03R\x06design\"\xcd\x02\n" +
 	"\x17ComparePressuresRequest\x12*\n" +
 	"\x04lots\x18\x01 \x03(\v2\x11.lotwright.v1.LotB\x03\xe0A\x02R\x04lots\x12*\n" +
 	"\rpressures_kpa\x18\x02 \x03(\x01B\x05\xe0A\x02\x10\x01R\fpressuresKpa\x12F\n" +
 	"\x05point\x18\x03 \x01(\x0e2+.lotwright.v1.ComparePressuresRequest.PointB\x03\xe0A\x01R\x05point\x127\n" +
-	"\bsettings\x18\x04 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\"5\n" +
+	"\bsettings\x18\x04 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
+	"\n" +
+	"price_list\x18\x05 \x01(\tB\x03\xe0A\x01R\tpriceList\"5\n" +
 	"\x05Point\x12\x15\n" +
 	"\x11POINT_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05HEADS\x10\x01\x12\n" +
@@ -743,7 +783,7 @@ const file_lotwright_v1_designer_proto_rawDesc = "" +
 	"\x04lots\x18\x01 \x03(\v2\x1b.lotwright.v1.LotComparisonB\x03\xe0A\x03R\x04lots\"f\n" +
 	"\rLotComparison\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x12>\n" +
-	"\boutcomes\x18\x02 \x03(\v2\x1d.lotwright.v1.PressureOutcomeB\x03\xe0A\x03R\boutcomes\"\xf8\x03\n" +
+	"\boutcomes\x18\x02 \x03(\v2\x1d.lotwright.v1.PressureOutcomeB\x03\xe0A\x03R\boutcomes\"\x97\x05\n" +
 	"\x0fPressureOutcome\x12 \n" +
 	"\tasked_kpa\x18\x01 \x01(\x01B\x03\xe0A\x03R\baskedKpa\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -756,14 +796,22 @@ const file_lotwright_v1_designer_proto_rawDesc = "" +
 	"\athrow_m\x18\b \x01(\x01B\x03\xe0A\x03H\x03R\x06throwM\x88\x01\x01\x12+\n" +
 	"\fpressure_kpa\x18\t \x01(\x01B\x03\xe0A\x03H\x04R\vpressureKpa\x88\x01\x01\x12#\n" +
 	"\btrench_m\x18\n" +
-	" \x01(\x01B\x03\xe0A\x03H\x05R\atrenchM\x88\x01\x01B\b\n" +
+	" \x01(\x01B\x03\xe0A\x03H\x05R\atrenchM\x88\x01\x01\x12\x1f\n" +
+	"\x06pipe_m\x18\v \x01(\x01B\x03\xe0A\x03H\x06R\x05pipeM\x88\x01\x01\x12'\n" +
+	"\n" +
+	"parts_cost\x18\f \x01(\x01B\x03\xe0A\x03H\aR\tpartsCost\x88\x01\x01\x12)\n" +
+	"\vlabour_cost\x18\r \x01(\x01B\x03\xe0A\x03H\bR\n" +
+	"labourCost\x88\x01\x01B\b\n" +
 	"\x06_headsB\x0e\n" +
 	"\f_heads_boundB\v\n" +
 	"\t_coverageB\n" +
 	"\n" +
 	"\b_throw_mB\x0f\n" +
 	"\r_pressure_kpaB\v\n" +
-	"\t_trench_m2\xc7\x03\n" +
+	"\t_trench_mB\t\n" +
+	"\a_pipe_mB\r\n" +
+	"\v_parts_costB\x0e\n" +
+	"\f_labour_cost2\xc7\x03\n" +
 	"\bDesigner\x12k\n" +
 	"\tDesignLot\x12\x1e.lotwright.v1.DesignLotRequest\x1a\x1f.lotwright.v1.DesignLotResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/lots:designLot\x12S\n" +
 	"\n" +

@@ -44,7 +44,9 @@ type DesignerClient interface {
 	// Nothing is placed and nothing proven, so it takes a fraction of a design's
 	// time. POST /v1/lots:recheck does the same for features as they are.
 	RecheckLot(ctx context.Context, in *RecheckLotRequest, opts ...grpc.CallOption) (*RecheckLotResponse, error)
-	// ComparePressures designs every lot at each of several pressures.
+	// ComparePressures designs every lot at each of several pressures. Heads that
+	// do at one pressure are tried at the next higher one, too: no lot needs more
+	// heads because there is more pressure.
 	ComparePressures(ctx context.Context, in *ComparePressuresRequest, opts ...grpc.CallOption) (*ComparePressuresResponse, error)
 }
 
@@ -118,7 +120,9 @@ type DesignerServer interface {
 	// Nothing is placed and nothing proven, so it takes a fraction of a design's
 	// time. POST /v1/lots:recheck does the same for features as they are.
 	RecheckLot(context.Context, *RecheckLotRequest) (*RecheckLotResponse, error)
-	// ComparePressures designs every lot at each of several pressures.
+	// ComparePressures designs every lot at each of several pressures. Heads that
+	// do at one pressure are tried at the next higher one, too: no lot needs more
+	// heads because there is more pressure.
 	ComparePressures(context.Context, *ComparePressuresRequest) (*ComparePressuresResponse, error)
 	mustEmbedUnimplementedDesignerServer()
 }

@@ -286,8 +286,10 @@ type Settings struct {
 	Head Settings_HeadKind `protobuf:"varint,31,opt,name=head,proto3,enum=lotwright.v1.Settings_HeadKind" json:"head,omitempty"`
 	// Let sprays water strips narrower than 48 in between paving.
 	SprayNarrowStrips bool `protobuf:"varint,32,opt,name=spray_narrow_strips,json=sprayNarrowStrips,proto3" json:"spray_narrow_strips,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// A head table that is kept, in place of head_model: "headTables/" and its id.
+	HeadTable     string `protobuf:"bytes,33,opt,name=head_table,json=headTable,proto3" json:"head_table,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Settings) Reset() {
@@ -542,6 +544,13 @@ func (x *Settings) GetSprayNarrowStrips() bool {
 		return x.SprayNarrowStrips
 	}
 	return false
+}
+
+func (x *Settings) GetHeadTable() string {
+	if x != nil {
+		return x.HeadTable
+	}
+	return ""
 }
 
 // What a backflow assembly takes of the pressure.
@@ -843,7 +852,7 @@ var File_lotwright_v1_settings_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\n" +
-	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\xf5\x10\n" +
+	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\x99\x11\n" +
 	"\bSettings\x121\n" +
 	"\x06supply\x18\x01 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\x12;\n" +
 	"\n" +
@@ -880,7 +889,9 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x0epaving_depth_m\x18\x1d \x01(\x01B\x03\xe0A\x01H\x12R\fpavingDepthM\x88\x01\x01\x12:\n" +
 	"\x06effort\x18\x1e \x01(\x0e2\x1d.lotwright.v1.Settings.EffortB\x03\xe0A\x01R\x06effort\x128\n" +
 	"\x04head\x18\x1f \x01(\x0e2\x1f.lotwright.v1.Settings.HeadKindB\x03\xe0A\x01R\x04head\x123\n" +
-	"\x13spray_narrow_strips\x18  \x01(\bB\x03\xe0A\x01R\x11sprayNarrowStrips\"k\n" +
+	"\x13spray_narrow_strips\x18  \x01(\bB\x03\xe0A\x01R\x11sprayNarrowStrips\x12\"\n" +
+	"\n" +
+	"head_table\x18! \x01(\tB\x03\xe0A\x01R\theadTable\"k\n" +
 	"\bHeadKind\x12\x19\n" +
 	"\x15HEAD_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eVARIABLE_THROW\x10\x01\x12\t\n" +

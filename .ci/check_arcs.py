@@ -4,8 +4,10 @@
 
 Works like check_designs.py, whose view it uses: what a head wets is its disc,
 less the shadows of buildings, cut to its sector. From that the wetted and
-oversprayed areas, the coverage and the uniformity are worked out again. Ends
-with status 1 and a list of faults when anything disagrees.
+oversprayed areas, the coverage and the uniformity are worked out again. Where
+families are mixed, each runs in inverse proportion to its precipitation rate,
+and none shares a valve with another. Ends with status 1 and a list of faults
+when anything disagrees.
 """
 
 import argparse
@@ -50,17 +52,40 @@ def sway(lot, solid, at, p):
     return max(areas) - min(areas)
 
 
+def rates(heads):
+    """The precipitation rate of each family, up to a constant: that of its widest
+    throws, which are those not turned down."""
+    widest = {}
+    for _, p, _ in heads:
+        r = p["throw_m"]
+        density = p["flow_lpm"] / p["arc_sweep_deg"] / r**2
+        widest[p["family"]] = min(density, widest.get(p["family"], density))
+    return widest
+
+
+def check_families(lot_id, heads, faults):
+    by_zone = {}
+    for _, p, _ in heads:
+        faults.check(p["family"] and p["model"].startswith(p["family"]), lot_id, "%s of family %s has nozzle %s", p["head"], p["family"], p["model"])
+        if p["zone"]:
+            by_zone.setdefault(p["zone"], set()).add(p["family"])
+    for zone, families in by_zone.items():
+        faults.check(len(families) == 1, lot_id, "zone %s mixes %s", zone, sorted(families))
+
+
 def low_quarter(region, heads):
     """DU of cones: rate falls in a straight line to nothing at full throw."""
     inside = prep(region)
-    seen = [(at, p, prep(area)) for at, p, area in heads]
+    family = rates(heads)
+    first = min(family.values())
+    seen = [(at, p, prep(area), first / family[p["family"]]) for at, p, area in heads]
     x0, y0, x1, y1 = region.bounds
     depths = []
     for i in range(int((x1 - x0) / CELL) + 1):
         for j in range(int((y1 - y0) / CELL) + 1):
             c = Point(x0 + (i + 0.5) * CELL, y0 + (j + 0.5) * CELL)
             if inside.contains(c):
-                depths.append(sum(rate(at, p, c) for at, p, area in seen if area.contains(c)))
+                depths.append(sum(runs * rate(at, p, c) for at, p, area, runs in seen if area.contains(c)))
     depths.sort()
     n = (len(depths) + 3) // 4
     return sum(depths[:n]) / n / (sum(depths) / len(depths))
@@ -93,6 +118,7 @@ def check_lot(lot_id, given, made, limit, faults):
         outline = lot.plane.take(shape(drawn[name]["geometry"]))
         faults.check(abs(drawn[name]["properties"]["area_m2"] - mine.area) <= slack, lot_id, "%s wets %.3f m², here %.3f", name, drawn[name]["properties"]["area_m2"], mine.area)
         faults.check(outline.symmetric_difference(mine).area <= 2 * slack + 0.005 * mine.area, lot_id, "%s is drawn otherwise than it wets", name)
+    check_families(lot_id, heads, faults)
     wet = unary_union([mine for _, _, mine in heads])
     coverage = wet.intersection(region).area / area
     faults.check(abs(coverage - row["coverage"]) <= base.COVERAGE_SHARE, lot_id, "coverage %.5f, here %.5f", row["coverage"], coverage)

@@ -146,9 +146,9 @@ func (p Properties) GetText(name string) string {
 }
 
 // TextNames lists the properties in words that are read: those of designs as this
-// program writes them, which come back edited or as built. Numbers among them,
-// such as zone, mean other things on other layers and are judged where they are
-// used.
+// program writes them, which come back edited or as built. Of turf, head names the
+// heads asked for there. Numbers among them, such as zone, mean other things on
+// other layers and are judged where they are used.
 func TextNames() []string {
 	return []string{"head", "model", "pipe", "material", "size",
 		"kind", "from", "to", "surface", "at", "zone", "depth_m", "spanning_tree_m", "paving_crossings"}

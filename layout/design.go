@@ -38,6 +38,7 @@ type Head struct {
 	At       geom.Point
 	Kind     HeadKind
 	Model    string
+	Family   string // of a fixed-arc head
 	Throw    Length
 	ArcStart float64 // degrees clockwise from north; 0 with a sweep of 360 for all round
 	ArcSweep float64 // degrees
@@ -155,7 +156,9 @@ type Design struct {
 	DryArea       float64     // m², exact
 	OversprayArea float64     // m²
 
-	Uniformity *Uniformity // of fixed-arc heads; nil where it was not worked out
+	Uniformity *Uniformity   // of fixed-arc heads; nil where it was not worked out
+	Areas      []WateredArea // where families are mixed, those of each
+	HeadChoice string        // why these heads and no others, in words; empty where there was no choice
 
 	Network Network
 	Water   *Water // nil where no pipe was reckoned
@@ -165,8 +168,25 @@ type Design struct {
 	Effort Effort
 }
 
-// Uniformity tells how evenly fixed-arc heads water the lawn, all running
-// equally long, on a grid of 0.25 m (contract 4.11).
+// WateredArea is the part of a lawn that heads of one family water, where a
+// design mixes families. Heads of different families never run together.
+type WateredArea struct {
+	Label  string // "A1", ...
+	Family string
+	Why    string // its family is used here, in words
+	Region geom.Region
+	Area   float64 // m²
+	Heads  int
+
+	Runs         float64 // how long its heads run, against those of the first area
+	Coverage     float64 // as a share of it, by heads of any family
+	DULowQuarter float64 // of the water that all families lay down on it
+	Target       float64 // least DULowQuarter asked of it: its family's
+}
+
+// Uniformity tells how evenly fixed-arc heads water the lawn, on a grid of
+// 0.25 m (contract 4.11): all running equally long or, where families are mixed,
+// each family in inverse proportion to its precipitation rate.
 type Uniformity struct {
 	Target                 float64 // least DULowQuarter asked for
 	DULowQuarter           float64 // mean of the driest quarter over the mean

@@ -66,12 +66,22 @@ type Lot struct {
 	Heights    []SpotHeight
 	Pinned     []geom.Point // heads to keep, sorted by place
 
+	// HeadWishes are the parts of the lawn for which the input names heads,
+	// sorted by heads; they do not overlap.
+	HeadWishes []HeadWish
+
 	// Supply holds what the lot's own properties say of its water; anything
 	// unset there is taken from the settings of the run.
 	Supply Supply
 
 	// Notes are the importer's remarks that travel with the design.
 	Notes []Note
+}
+
+// HeadWish is ground that heads of a family are asked for on.
+type HeadWish struct {
+	Heads  string // the family's name, or its words: "rotor"
+	Ground geom.Region
 }
 
 // SpotHeight is a surveyed ground height.

@@ -79,6 +79,7 @@ type builder struct {
 	bounds  importer.Bounds // of the parcel, degrees
 	shapes  []shape         // polygons of the other layers
 	regions map[layout.Layer][]geom.Region
+	wishes  map[string][]geom.Region // of the turf, by the heads asked for
 	lot     *layout.Lot
 }
 
@@ -87,7 +88,7 @@ func (b *builder) build() Item {
 		b.checkID, b.checkFeatures, b.checkCoordinates,
 		b.placeParcel, b.simplifyParcel, b.mendParcel,
 		b.placeShapes, b.simplifyShapes, b.mendShapes,
-		b.addLines, b.addTrees, b.unite, b.addPoints, b.addSupply,
+		b.addLines, b.addTrees, b.unite, b.addWishes, b.addPoints, b.addSupply,
 	} {
 		step()
 		if _, bad := importer.FirstError(b.findings); bad {

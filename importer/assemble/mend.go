@@ -2,7 +2,9 @@ package assemble
 
 import (
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 
 	"lotwright/importer"
 	"lotwright/layout"
@@ -132,7 +134,7 @@ func flawFinding(x importer.Feature, f geom.Flaw) importer.Finding {
 
 // mendShapes makes the regions of all other areas, cut to the parcel.
 func (b *builder) mendShapes() {
-	b.regions = map[layout.Layer][]geom.Region{}
+	b.regions, b.wishes = map[layout.Layer][]geom.Region{}, map[string][]geom.Region{}
 	for _, s := range b.shapes {
 		if region, _ := b.mend(s); len(region) > 0 {
 			b.clip(s, region)
@@ -157,6 +159,21 @@ func (b *builder) clip(s shape, region geom.Region) {
 		b.findOf(x, b.at(importer.Warning("feature.clipped", "cut at the lot line, %s dropped", text), inside[0][0][0]))
 	}
 	b.regions[x.Layer] = append(b.regions[x.Layer], inside)
+	if heads := strings.ToLower(strings.TrimSpace(x.Properties.GetText("head"))); x.Layer == layout.LayerTurf && heads != "" {
+		b.wishes[heads] = append(b.wishes[heads], inside)
+	}
+}
+
+// addWishes files the lawn for which heads are asked, by the heads asked for. Of
+// ground that two are asked for the first in order has it.
+func (b *builder) addWishes() {
+	var taken geom.Region
+	for _, heads := range slices.Sorted(maps.Keys(b.wishes)) {
+		ground := geom.Difference(union(b.wishes[heads]), taken)
+		if taken = geom.Union(taken, ground); len(ground) > 0 {
+			b.lot.HeadWishes = append(b.lot.HeadWishes, layout.HeadWish{Heads: heads, Ground: ground})
+		}
+	}
 }
 
 // unite joins the regions of each layer.

@@ -53,6 +53,7 @@ func newAudit(lot *layout.Lot, designed *layout.Design, built layout.AsBuilt, s 
 	a.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned, HeadKind: designed.HeadKind,
 		CoverageTarget: a.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(), Proof: layout.Proof{Kind: layout.ProofNone},
 		Notes: slices.Clone(lot.Notes)}
+	a.takeParts(designed)
 	return a
 }
 
@@ -79,17 +80,38 @@ func unusable(format string, args ...any) error { return Unusable{fmt.Errorf(for
 // settingsOf returns the settings with the kind of head that a design chose.
 func settingsOf(d *layout.Design, s Settings) Settings {
 	families := s.Choice
-	s.Choice = nil
+	if s.Family != nil {
+		families = append(families[:len(families):len(families)], *s.Family)
+	}
+	s.Choice, s.Family = nil, nil
 	if d.HeadKind != layout.FixedArc {
-		s.Family = nil
 		return s
+	}
+	if len(d.Areas) > 0 { // some may only be asked for by the input
+		families = append(families[:len(families):len(families)], s.known()...)
 	}
 	for i, f := range families {
 		if slices.ContainsFunc(f.Nozzles, func(m layout.HeadModel) bool { return m.Name == d.Heads[0].Model }) {
-			s.Family = &families[i]
+			s.Family, s.Families = &families[i], families
 		}
 	}
 	return s
+}
+
+// takeParts takes up the families of a design, and where they water.
+func (r *run) takeParts(d *layout.Design) {
+	if r.s.Family == nil {
+		return
+	}
+	for _, area := range d.Areas {
+		i := slices.IndexFunc(r.s.Families, func(f layout.FixedArcFamily) bool { return f.Name == area.Family })
+		if i >= 0 {
+			r.arcs.parts = append(r.arcs.parts, part{family: r.s.Families[i], ground: area.Region, runs: area.Runs, why: area.Why})
+		}
+	}
+	if len(d.Areas) == 0 {
+		r.arcs.parts = []part{{family: *r.s.Family, runs: 1}}
+	}
 }
 
 // audit is one audit under way.

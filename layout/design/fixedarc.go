@@ -20,21 +20,28 @@ import (
 // leavePavedStrips takes narrow strips between paving out of the lawn, where a
 // rule allows the family none (30 TAC §344.62(b)).
 func (r *run) leavePavedStrips(lawn *geom.Region, narrow *geom.Region) error {
-	if r.s.Family == nil || r.s.Family.LeastStrip == 0 || r.s.SprayNarrowStrips {
+	width := layout.Length(0)
+	for _, p := range r.arcs.parts {
+		width = max(width, p.family.LeastStrip)
+	}
+	if width == 0 || r.s.SprayNarrowStrips {
 		return nil
 	}
-	strips, err := sector.PavedStrips(*lawn, r.lot.Hardscape, r.s.Family.LeastStrip)
+	strips, err := sector.PavedStrips(*lawn, r.lot.Hardscape, width)
 	if err != nil || len(strips) == 0 {
 		return err
 	}
 	*lawn, *narrow = geom.Difference(*lawn, strips), geom.Union(*narrow, strips)
 	r.note("area.paved_strip", layout.SeverityInfo, fmt.Sprintf(
-		"%.1f m² of strips between paving, narrower than %v, get no spray", strips.AreaM2(), r.s.Family.LeastStrip))
+		"%.1f m² of strips between paving, narrower than %v, get no spray", strips.AreaM2(), width))
 	return nil
 }
 
 // arcs is what a run with fixed-arc heads knows besides.
 type arcs struct {
+	parts      []part      // the families and where they water
+	rest       geom.Region // lawn for which the input asks no heads
+	mostHeads  int         // above which the design is of no use; 0: none
 	nozzles    []sector.Nozzle
 	pressures  []layout.Pressure // of each, regulated
 	designFlow layout.Flow       // what one valve may draw; 0: not known
@@ -89,7 +96,7 @@ func (r *run) layArcs(ctx context.Context) error {
 	before, nozzles := *r.d, r.arcs
 	for try := range layTries {
 		for _, stage := range []func(context.Context) error{r.headArcs, r.network} {
-			if err := stage(ctx); err != nil {
+			if err := stage(ctx); err != nil || r.done {
 				return err
 			}
 		}
@@ -202,7 +209,7 @@ func (r *run) valveLines(limit layout.Flow) (lines []line, refused bool, err err
 	}
 	var heads []zoning.Head
 	for _, h := range r.d.Heads {
-		heads = append(heads, zoning.Head{Label: h.Label, At: h.At, Flow: h.Flow})
+		heads = append(heads, zoning.Head{Label: h.Label, At: h.At, Flow: h.Flow, Class: zoning.Class{Family: h.Family}})
 	}
 	dealt, err := zoning.Group(heads, zoning.Settings{DesignFlow: limit, Trench: ways})
 	if err != nil {
@@ -258,78 +265,101 @@ func (r *run) valveLine(z zoning.Zone, pipesBefore int) (line, error) {
 
 // arcModel is the performance of a head's nozzle on its arc.
 func (r *run) arcModel(h layout.Head) layout.HeadModel {
-	for _, m := range r.s.Family.Nozzles {
-		if m.Name == h.Model {
-			m.Rows = slices.Clone(m.Rows)
-			for i := range m.Rows {
-				m.Rows[i].Flow = layout.ArcFlow(m.Rows[i].Flow, h.ArcSweep)
+	for _, p := range r.arcs.parts {
+		for _, m := range p.family.Nozzles {
+			if m.Name == h.Model {
+				m.Rows = slices.Clone(m.Rows)
+				for i := range m.Rows {
+					m.Rows[i].Flow = layout.ArcFlow(m.Rows[i].Flow, h.ArcSweep)
+				}
+				return m
 			}
-			return m
 		}
 	}
 	return r.s.Head
 }
 
-// fitNozzles lists the nozzles that can run at the pressure.
+// fitNozzles lists the nozzles that can run at the pressure; there must be one of
+// each family.
 func (r *run) fitNozzles() {
-	f := r.s.Family
+	r.d.Regulated = false
+	for i := range r.arcs.parts {
+		if r.fitFamily(i); r.done {
+			return
+		}
+	}
+	r.evenOut()
+	if r.d.Regulated {
+		r.note("supply.regulator", layout.SeverityInfo,
+			"the supply holds more than the rated band of the nozzles: a pressure regulator is needed")
+	}
+}
+
+// fitFamily lists the nozzles of one family.
+func (r *run) fitFamily(part int) {
+	f := &r.arcs.parts[part].family
 	rows, ok, regulated := f.At(r.d.Pressure)
-	lowest := f.Nozzles[0].Rows[0].Pressure
+	lowest, fit := f.Nozzles[0].Rows[0].Pressure, false
 	for i, row := range rows {
 		lowest = min(lowest, f.Nozzles[i].Rows[0].Pressure)
 		if ok[i] {
+			fit = true
 			r.arcs.nozzles = append(r.arcs.nozzles, sector.Nozzle{Name: f.Nozzles[i].Name, Throw: row.Throw,
-				TurnedDown: row.Throw * layout.Length(f.LeastRadiusShare), Flow: row.Flow})
+				TurnedDown: row.Throw * layout.Length(f.LeastRadiusShare), Flow: row.Flow, Family: part, Profile: f.Profile})
 			r.arcs.pressures = append(r.arcs.pressures, row.Pressure)
 		}
 	}
-	if len(r.arcs.nozzles) == 0 {
+	r.d.Regulated = r.d.Regulated || regulated
+	if !fit {
 		text := fmt.Sprintf("%v at the heads is below the rated band of every %s nozzle; at least %v is needed", max(r.d.Pressure, 0), f.Name, lowest)
 		if r.plumbing.measured {
 			text += fmt.Sprintf(": of the static %v that is what devices and %.0f %% for pipe leave while %v runs; it would take %v more static pressure, or as much less lost on the way",
 				r.plumbing.curve.Static, 100*r.s.PipeLossShare, r.plumbing.flow, (lowest-r.d.Pressure)/layout.Pressure(1-r.s.PipeLossShare))
 		}
 		r.fail("supply.pressure_low", text)
-		return
-	}
-	if r.d.Regulated = regulated; regulated {
-		r.note("supply.regulator", layout.SeverityInfo,
-			"the supply holds more than the rated band of the nozzles: a pressure regulator is needed")
 	}
 }
 
 // dropThirsty leaves out the nozzles that on a full circle take more than one
-// valve may draw, unless all do: then what a sector takes is checked at the end.
+// valve may draw, unless all of their family do: then what a sector takes is
+// checked at the end.
 func (r *run) dropThirsty() {
 	a := &r.arcs
+	some := map[int]bool{}
+	for _, z := range a.nozzles {
+		some[z.Family] = some[z.Family] || z.Flow <= a.designFlow
+	}
 	var nozzles []sector.Nozzle
 	var pressures []layout.Pressure
 	for i, z := range a.nozzles {
-		if z.Flow <= a.designFlow {
+		if z.Flow <= a.designFlow || !some[z.Family] {
 			nozzles, pressures = append(nozzles, z), append(pressures, a.pressures[i])
 		}
 	}
-	if len(nozzles) > 0 {
-		a.nozzles, a.pressures = nozzles, pressures
-	}
+	a.nozzles, a.pressures = nozzles, pressures
 }
 
 // headArcs places the fixed-arc heads and describes them.
 func (r *run) headArcs(ctx context.Context) error {
 	r.openGround()
-	f := r.s.Family
-	spacing := sector.SpotSpacing(r.arcs.nozzles, r.d.IrrigatedArea)
-	site := sector.Site{Lawn: r.d.Irrigated, Blockers: r.arcs.hard, Spots: r.standing.Spots(spacing), Pinned: r.lot.Pinned,
-		Nozzles: r.arcs.nozzles, LeastSweep: f.LeastSweepDeg, GreatestSweep: f.GreatestSweepDeg, Profile: f.Profile,
+	if all, err := r.divide(); err != nil || !all {
+		r.done, r.unmixed = true, !all
+		return err
+	}
+	spots, spacing := r.spots()
+	overspray, leastSweep, greatestSweep := r.arcLimits()
+	site := sector.Site{Lawn: r.d.Irrigated, Blockers: r.arcs.hard, Spots: spots, Pinned: r.lot.Pinned,
+		Nozzles: r.arcs.nozzles, LeastSweep: leastSweep, GreatestSweep: greatestSweep, Areas: r.areas(),
 		Measure: func(heads []sector.Sector) (sector.Figures, error) {
 			u, err := r.simulate(heads)
 			if err != nil {
 				return sector.Figures{}, err
 			}
-			return sector.Figures{Coverage: r.arcCoverage(heads), DULowQuarter: u.Statistics.DULowQuarter}, nil
+			du, err := r.areaDU(u)
+			return sector.Figures{Coverage: r.arcCoverage(heads), DULowQuarter: u.Statistics.DULowQuarter, AreaDU: du}, err
 		}}
 	p, err := sector.Place(ctx, site, sector.Settings{CoverageTarget: r.s.CoverageTarget,
-		UniformityTarget: f.UniformityTarget, OversprayLimit: f.OversprayLimit, Moves: r.s.Effort.SectorMoves})
+		UniformityTarget: r.uniformityTarget(), OversprayLimit: overspray, Moves: r.s.Effort.SectorMoves, MostHeads: r.arcs.mostHeads})
 	if err != nil {
 		return err
 	}
@@ -384,23 +414,43 @@ func (r *run) arcCoverage(heads []sector.Sector) float64 {
 // arcHead returns a sector as a head, without what it wets.
 func (r *run) arcHead(h sector.Sector) layout.Head {
 	z := r.arcs.nozzles[h.Nozzle]
-	return layout.Head{At: h.At, Kind: layout.FixedArc, Model: z.Name, Throw: h.Radius, ArcStart: float64(h.StartDeg),
+	return layout.Head{At: h.At, Kind: layout.FixedArc, Model: z.Name, Family: r.arcs.parts[z.Family].family.Name, Throw: h.Radius, ArcStart: float64(h.StartDeg),
 		ArcSweep: float64(h.SweepDeg), Pressure: r.arcs.pressures[h.Nozzle], Flow: h.Flow, Pinned: h.Pinned}
 }
 
-// simulate works out how the water of the heads lies on the lawn.
+// simulate works out how the water of the heads lies on the lawn: the flow of a
+// family that runs shorter than the first counts for less.
 func (r *run) simulate(heads []sector.Sector) (*uniformity.Result, error) {
-	var profile uniformity.Profile
-	for _, pt := range r.s.Family.Profile {
-		profile.Points = append(profile.Points, uniformity.ProfilePoint(pt))
-	}
 	var all []uniformity.Sprinkler
 	for _, h := range heads {
-		view := r.arcs.open.From(h.At, h.Radius.Millimetres(), 0)
-		all = append(all, uniformity.Sprinkler{Head: r.arcHead(h), Profile: profile, View: &view})
+		p := &r.arcs.parts[r.arcs.nozzles[h.Nozzle].Family]
+		view, head := r.arcs.open.From(h.At, h.Radius.Millimetres(), 0), r.arcHead(h)
+		head.Flow *= layout.Flow(p.runs)
+		all = append(all, uniformity.Sprinkler{Head: head, Profile: profileOf(p.family), View: &view})
 	}
 	return uniformity.Simulate(r.d.Irrigated, all, uniformity.Settings{})
 }
+
+func profileOf(f layout.FixedArcFamily) (out uniformity.Profile) {
+	for _, pt := range f.Profile {
+		out.Points = append(out.Points, uniformity.ProfilePoint(pt))
+	}
+	return out
+}
+
+// togetherRate is the rate at which water lands on the lawn while all heads run.
+func (r *run) togetherRate(heads []sector.Sector, rain *uniformity.Result) uniformity.Rate {
+	if !r.mixed() {
+		return rain.MeanRate()
+	}
+	sum := 0.0
+	for i, h := range heads {
+		sum += rain.Heads[i].OnLawn.LPM() / r.arcs.parts[r.arcs.nozzles[h.Nozzle].Family].runs
+	}
+	return uniformity.Rate(sum * minutesPerHour / r.d.IrrigatedArea)
+}
+
+const minutesPerHour = 60
 
 // describeArcs fills in the heads, what they wet and how evenly.
 func (r *run) describeArcs(sectors []sector.Sector) error {
@@ -427,10 +477,10 @@ func (r *run) describeArcs(sectors []sector.Sector) error {
 	if err != nil {
 		return fmt.Errorf("uniformity: %w", err)
 	}
-	r.d.Uniformity = &layout.Uniformity{Target: r.s.Family.UniformityTarget, DULowQuarter: u.Statistics.DULowQuarter,
+	r.d.Uniformity = &layout.Uniformity{Target: r.uniformityTarget(), DULowQuarter: u.Statistics.DULowQuarter,
 		CU: u.Statistics.CU, SchedulingCoefficient: u.Statistics.SchedulingCoefficient(),
-		PrecipitationMMPerHour: u.MeanRate().MMPerHour(), HeadToHead: u.HeadToHead}
-	return nil
+		PrecipitationMMPerHour: r.togetherRate(sectors, u).MMPerHour(), HeadToHead: u.HeadToHead}
+	return r.tellAreas(reached, u)
 }
 
 // outermost returns the outline of the largest piece: what a head sees is one.
@@ -443,66 +493,4 @@ func outermost(g geom.Region) (out []geom.Vec) {
 		out = append(out, p.Vec())
 	}
 	return out
-}
-
-// reached reports whether a design met its targets.
-func reached(d *layout.Design) bool { return d.Status == layout.StatusDesigned }
-
-// runChoice designs a lot with the variable-throw head and with each of the
-// families to choose from, and returns the design that meets its targets with
-// the fewest heads; where none does, the one that waters most. A note gives the
-// figures of all. The variable-throw head has no uniformity target: it is taken
-// to water what it reaches evenly.
-func runChoice(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, error) {
-	families := s.Choice
-	s.Family, s.Choice = nil, nil
-	best, err := Run(ctx, lot, s)
-	if err != nil {
-		return nil, err
-	}
-	chosen, figures := s.filled().Head.Name, tell(s.filled().Head.Name, best)
-	for i := range families {
-		s.Family = &families[i]
-		d, err := Run(ctx, lot, s)
-		if err != nil {
-			return nil, err
-		}
-		figures += "; " + tell(families[i].Name, d)
-		if better(d, best) {
-			best, chosen = d, families[i].Name
-		}
-	}
-	why := "fewest heads of those that meet their targets"
-	if !reached(best) {
-		why = "none meets its targets and this one waters most"
-	}
-	best.Notes = append(best.Notes, layout.Note{Rule: "head.compared", Severity: layout.SeverityInfo, Text: fmt.Sprintf(
-		"%s chosen, %s (%s); the variable-throw head has no uniformity target", chosen, why, figures)})
-	return best, nil
-}
-
-// better reports whether d is to be preferred to e, which came first.
-func better(d, e *layout.Design) bool {
-	switch {
-	case reached(d) != reached(e):
-		return reached(d)
-	case reached(d):
-		return len(d.Heads) < len(e.Heads)
-	}
-	return d.Coverage > e.Coverage
-}
-
-// tell gives the figures of a design in a few words.
-func tell(name string, d *layout.Design) string {
-	if len(d.Heads) == 0 {
-		return fmt.Sprintf("%s: no heads, %s", name, cmp.Or(d.Reason, "nothing to water"))
-	}
-	text := fmt.Sprintf("%s: %d heads, coverage %.1f %%", name, len(d.Heads), 100*d.Coverage)
-	if d.Uniformity != nil {
-		text += fmt.Sprintf(", DU %.2f of %.2f", math.Floor(100*d.Uniformity.DULowQuarter)/100, d.Uniformity.Target)
-	}
-	if !reached(d) {
-		text += ", target missed"
-	}
-	return text
 }

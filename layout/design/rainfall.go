@@ -19,14 +19,11 @@ func Rainfall(lot *layout.Lot, d *layout.Design, s Settings, zone int) (*uniform
 		return nil, errors.New("the design has no heads")
 	}
 	r := run{lot: lot, s: settingsOf(d, s).filled(), d: d}
-	var profile uniformity.Profile
 	if d.HeadKind == layout.FixedArc {
 		if r.s.Family == nil {
 			return nil, errors.New("the settings name no family of heads with the nozzles of the design")
 		}
-		for _, pt := range r.s.Family.Profile {
-			profile.Points = append(profile.Points, uniformity.ProfilePoint(pt))
-		}
+		r.takeParts(d)
 		for _, h := range d.Heads {
 			r.arcs.nozzles = append(r.arcs.nozzles, sector.Nozzle{Throw: h.Throw})
 		}
@@ -37,20 +34,22 @@ func Rainfall(lot *layout.Lot, d *layout.Design, s Settings, zone int) (*uniform
 	var running []uniformity.Sprinkler
 	for _, h := range d.Heads {
 		if h.Throw > 0 && (zone == 0 || h.Zone == zone) {
-			running = append(running, r.sprinkler(h, profile))
+			running = append(running, r.sprinkler(h))
 		}
 	}
 	return uniformity.Simulate(d.Irrigated, running, uniformity.Settings{})
 }
 
 // sprinkler is a head with what it sees.
-func (r *run) sprinkler(h layout.Head, profile uniformity.Profile) uniformity.Sprinkler {
-	field, least := r.field, r.s.Head.LeastThrow
+func (r *run) sprinkler(h layout.Head) uniformity.Sprinkler {
+	out := uniformity.Sprinkler{Head: h, LeastThrow: r.s.Head.LeastThrow}
+	field := r.field
 	if h.Kind == layout.FixedArc {
-		field, least = r.arcs.open, 0
+		field, out.LeastThrow, out.Profile = r.arcs.open, 0, profileOf(r.partOf(h).family)
 	}
-	view := field.From(h.At, h.Throw.Millimetres(), least.Millimetres())
-	return uniformity.Sprinkler{Head: h, LeastThrow: least, Profile: profile, View: &view}
+	view := field.From(h.At, h.Throw.Millimetres(), out.LeastThrow.Millimetres())
+	out.View = &view
+	return out
 }
 
 // CatchPrediction returns what a design says that cans should catch, in mm, when

@@ -33,6 +33,28 @@ func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, erro
 	if len(s.Choice) > 0 {
 		return runChoice(ctx, lot, s)
 	}
+	var families []layout.FixedArcFamily
+	if s.Family != nil {
+		families = append(families, *s.Family)
+	}
+	d, _, err := runOnce(ctx, lot, s, blend{families: families})
+	return d, err
+}
+
+// blend is what fixed-arc heads a run designs with: of one family, or of several
+// mixed by area, the one that throws farthest first.
+type blend struct {
+	families  []layout.FixedArcFamily
+	mostHeads int // above which the design is of no use; 0: none
+}
+
+// runOnce designs a lot with fixed-arc heads, or with variable-throw heads where
+// no family is named. It reports whether each family has a part of the lawn: if one
+// has not, there is no such mix.
+func runOnce(ctx context.Context, lot *layout.Lot, s Settings, of blend) (d *layout.Design, ok bool, err error) {
+	if s.Family = nil; len(of.families) > 0 {
+		s.Family = &of.families[0]
+	}
 	r := run{lot: lot, s: s.filled()}
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
@@ -40,17 +62,21 @@ func Run(ctx context.Context, lot *layout.Lot, s Settings) (*layout.Design, erro
 	stages := []func(context.Context) error{r.ground, r.supply, r.lay}
 	if s.Family != nil {
 		r.d.HeadKind = layout.FixedArc
-		stages = []func(context.Context) error{r.ground, r.supplyArcs, r.layArcs}
+		r.setParts(of.families)
+		r.arcs.mostHeads = of.mostHeads
+		stages = []func(context.Context) error{r.ground, r.assign, r.supplyArcs, r.layArcs}
+	} else if len(lot.HeadWishes) > 0 {
+		r.note("head.wish_left", layout.SeverityWarning, "fixed-arc heads are asked for on parts of the lawn; variable-throw heads water it all as the settings say")
 	}
 	for _, stage := range stages {
 		if err := stage(ctx); err != nil {
-			return nil, fmt.Errorf("lot %q: %w", lot.ID, err)
+			return nil, false, fmt.Errorf("lot %q: %w", lot.ID, err)
 		}
 		if r.done {
 			break
 		}
 	}
-	return r.d, nil
+	return r.d, !r.unmixed, nil
 }
 
 // run is one design under way.
@@ -65,6 +91,7 @@ type run struct {
 	spacing  int64   // of spots and witnesses, mm
 	margin   float64 // share of the throw held back
 	arcs     arcs    // with fixed-arc heads only
+	unmixed  bool    // families were to be mixed, and one has no part of the lawn
 	plumbing plumbing
 }
 

@@ -20,7 +20,9 @@ type Settings struct {
 	Head   layout.HeadModel // zero: the generic variable-throw head
 
 	Family            *layout.FixedArcFamily  // design with fixed-arc heads of these nozzles instead
-	Choice            []layout.FixedArcFamily // try the head and each of these, and keep the best
+	Choice            []layout.FixedArcFamily // try the head, each of these and their mixes, and keep the best
+	FixedArcOnly      bool                    // of the choice, leave the variable-throw head out
+	Families          []layout.FixedArcFamily // that a lot may ask for by name; nil: the generic ones
 	SprayNarrowStrips bool                    // water strips between paving that a rule would leave dry
 
 	CoverageTarget float64 // τ, share of the irrigated area to reach; 0 means [DefaultCoverageTarget]
@@ -222,11 +224,11 @@ func (s Settings) checkFeed() error {
 
 // checkFamily says what is wrong with the fixed-arc heads asked for, if any.
 func (s Settings) checkFamily() error {
-	families := s.Choice
+	families := slices.Concat(s.Choice, s.Families)
 	if s.Family != nil {
 		families = append(families[:len(families):len(families)], *s.Family)
 	}
-	if len(families) == 0 {
+	if len(s.Choice) == 0 && s.Family == nil {
 		return nil
 	}
 	var all []error

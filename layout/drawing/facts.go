@@ -117,7 +117,15 @@ func facts(d *layout.Design) []fact {
 		}
 	}
 	heads, n := len(d.Heads) > 0, d.Network
+	for i, a := range d.Areas {
+		name := ""
+		if i == 0 {
+			name = "Heads"
+		}
+		add(true, name, fmt.Sprintf("%d %s", a.Heads, a.Family))
+	}
 	add(heads || d.Coverage > 0, "Coverage", Percent(d.Coverage)+", target "+Percent(d.CoverageTarget))
+	add(d.Uniformity != nil, "Uniformity", uniformityWords(d.Uniformity))
 	add(d.Throw > 0, "Throw", lengthWords(d.Throw))
 	add(d.Pressure > 0, "Pressure at heads", pressureWords(d.Pressure))
 	add(d.Regulated, "", "pressure regulator needed")
@@ -132,6 +140,14 @@ func facts(d *layout.Design) []fact {
 	add(n.PipeLength > 0, "Pipe", lengthWords(n.PipeLength))
 	add(n.POCAssumed, "Connection", "place assumed")
 	return out
+}
+
+// uniformityWords gives DU of the lower quarter, rounded down.
+func uniformityWords(u *layout.Uniformity) string {
+	if u == nil {
+		return ""
+	}
+	return fmt.Sprintf("DU %.2f, target %.2f", math.Floor(100*u.DULowQuarter)/100, u.Target)
 }
 
 func crossingWords(n layout.Network) string {

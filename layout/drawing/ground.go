@@ -17,7 +17,9 @@ type painter struct {
 	words   func(layout.Length) string // of the lot's sides
 	marks   []Place                    // permanent points, named
 	runs    []string                   // what to write beside each run of trench
-	entries []Entry
+
+	families []string // of heads that are mixed, the first drawn round
+	entries  []Entry
 }
 
 // Entry is a line of the legend: a name and how to draw its sample.

@@ -3,6 +3,9 @@ package drawing
 import (
 	"fmt"
 	"math"
+	"slices"
+	"unicode"
+	"unicode/utf8"
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
@@ -171,12 +174,32 @@ func (p *painter) head(h layout.Head) {
 		drawSmallHead(p.page, c)
 		return
 	}
-	drawHead(p.page, c, h)
+	family := max(slices.Index(p.families, h.Family), 0)
+	drawHead(p.page, c, h, family)
 	name := headName(h)
-	if p.bare && h.Kind == layout.FixedArc && !h.Pinned {
+	switch {
+	case h.Kind != layout.FixedArc || h.Pinned:
+	case len(p.families) > 1:
+		name = upperFirst(h.Family)
+	case p.bare:
 		name = "Head, its arc in black"
 	}
-	p.record(name, func(page *page, b paper.Box) { drawHead(page, b.Centre(), h) })
+	p.record(name, func(page *page, b paper.Box) { drawHead(page, b.Centre(), h, family) })
+}
+
+// familiesOf lists the families that a design mixes, nil where it does not.
+func familiesOf(d *layout.Design) (out []string) {
+	for _, a := range d.Areas {
+		out = append(out, a.Family)
+	}
+	return out
+}
+
+func upperFirst(words string) string {
+	for _, first := range words {
+		return string(unicode.ToUpper(first)) + words[utf8.RuneLen(first):]
+	}
+	return words
 }
 
 func drawSmallHead(p *page, c paper.Vec) {
@@ -194,7 +217,9 @@ func headName(h layout.Head) string {
 	return name
 }
 
-func drawHead(p *page, c paper.Vec, h layout.Head) {
+// drawHead draws heads of the first family round, and those of the next on a
+// square or, from the third on, on a square that stands on a corner.
+func drawHead(p *page, c paper.Vec, h layout.Head, family int) {
 	if h.Pinned {
 		p.Circle(c, pinnedRadius, paper.Look{Fill: white, Stroke: black, Width: 0.9})
 	}
@@ -202,7 +227,16 @@ func drawHead(p *page, c paper.Vec, h layout.Head) {
 		p.Circle(c, variableRadius, paper.Look{Fill: black, Stroke: white, Width: 0.9})
 		return
 	}
-	p.Circle(c, headRadius, paper.Look{Fill: white, Stroke: black, Width: 1.1})
+	ground := paper.Look{Fill: white, Stroke: black, Width: 1.1}
+	switch family {
+	case 0:
+		p.Circle(c, headRadius, ground)
+	case 1:
+		p.Rect(paper.Around(c, 2*headRadius, 2*headRadius), ground)
+	default:
+		r := headRadius * math.Sqrt2
+		p.Rings([][]paper.Vec{{c.Add(paper.At(r, 0)), c.Add(paper.At(0, r)), c.Add(paper.At(-r, 0)), c.Add(paper.At(0, -r))}}, ground)
+	}
 	if h.ArcSweep >= 360 {
 		p.Circle(c, headRadius-1.6, paper.Look{Fill: black})
 		return

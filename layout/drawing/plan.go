@@ -89,6 +89,7 @@ func (p *page) field(lot *layout.Lot, d *layout.Design) ([]Entry, int) {
 
 // lot paints everything of a lot that has a place on the ground.
 func (p *painter) lot(lot *layout.Lot, d *layout.Design) {
+	p.families = familiesOf(d)
 	p.below(lot, d)
 	p.wetting(d)
 	p.above(lot)

@@ -1,7 +1,9 @@
 package feature
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
@@ -103,7 +105,30 @@ func lotOutcome() columns[design] {
 				func(d design) layout.Length { return d.Proof.WitnessSpacing })),
 		when(tried, share("coverage", "area reached ÷ irrigated area", func(d design) float64 { return d.Coverage })),
 		when(targeted, share("coverage_target", "least coverage asked for", func(d design) float64 { return d.CoverageTarget })),
+		text("head_families", "families of fixed-arc heads, and how many there are of each", headFamilies),
+		text("head_choice", "why these heads were chosen, in words; null where there was no choice", func(d design) string { return d.HeadChoice }),
 	)
+}
+
+// headFamilies lists the families of the heads in the order of their areas.
+func headFamilies(d design) string {
+	var names []string
+	count := map[string]int{}
+	for _, a := range d.Areas {
+		names = append(names, a.Family)
+	}
+	for _, h := range d.Heads {
+		if count[h.Family]++; h.Family != "" && !slices.Contains(names, h.Family) {
+			names = append(names, h.Family)
+		}
+	}
+	var words []string
+	for _, name := range names {
+		if count[name] > 0 {
+			words = append(words, fmt.Sprintf("%d %s", count[name], name))
+		}
+	}
+	return strings.Join(words, ", ")
 }
 
 func lotAreas() columns[design] {
@@ -201,6 +226,7 @@ func headLayer() layer {
 		text("head", "label of the head: H1, H2, …", func(h H) string { return h.Label }),
 		text("kind", "variable_throw or fixed_arc", func(h H) string { return string(h.Kind) }),
 		text("model", "catalogue row the head was chosen from", func(h H) string { return h.Model }),
+		text("family", "family of a fixed-arc head; heads of different families never run together", func(h H) string { return h.Family }),
 		lengths("throw", "throw at its pressure", func(h H) layout.Length { return h.Throw }),
 		angle("arc_start_deg", "bearing at which the arc starts, clockwise from north", func(h H) float64 { return h.ArcStart }),
 		angle("arc_sweep_deg", "sweep of the arc, clockwise; 360 all round", func(h H) float64 { return h.ArcSweep }),

@@ -23,10 +23,12 @@ type field struct {
 	covered int64   // cells reached
 	over    float64 // overspray, m²; for comparison only
 	depths  []int32 // scratch
+
+	areas []areaWater // of each of the site's areas, and of what is in none
 }
 
 func newField(p *problem) *field {
-	return &field{p: p, on: make([]water, len(p.grid.at)), depths: make([]int32, len(p.grid.at))}
+	return &field{p: p, on: make([]water, len(p.grid.at)), depths: make([]int32, len(p.grid.at)), areas: p.areaWaters()}
 }
 
 // put adds the water of h.
@@ -59,6 +61,9 @@ func (o *outlook) swept(a arc) (first, second []nearCell) {
 // soak adds the water of a head of radius r to the cells. This loop and the
 // next take most of the time of a placement; they do without branches on depth.
 func (f *field) soak(cells []nearCell, r *radius) {
+	if f.areas != nil {
+		f.soakAreas(cells, r, 1)
+	}
 	level, on, rates, reach := f.level, f.on, r.rates, r.reach
 	var lack, sum, covered int64
 	for _, c := range cells {
@@ -77,6 +82,9 @@ func (f *field) soak(cells []nearCell, r *radius) {
 
 // dry undoes soak.
 func (f *field) dry(cells []nearCell, r *radius) {
+	if f.areas != nil {
+		f.soakAreas(cells, r, -1)
+	}
 	level, on, rates, reach := f.level, f.on, r.rates, r.reach
 	var lack, sum, covered int64
 	for _, c := range cells {
@@ -104,6 +112,7 @@ func (f *field) relevel() {
 	}
 	n := (len(f.depths) + 3) / 4
 	f.setLevel(nth(f.depths, n-1))
+	f.relevelAreas()
 }
 
 func (f *field) setLevel(level int32) {

@@ -63,7 +63,7 @@ func (r *placing) all() error {
 		r.unreachable("permitted sectors wet only %.1f %% of the lawn from where heads may stand, and %.1f %% is asked for: "+
 			"the rest is too narrow for a radius of %v or too far from any spot", 100*share, 100*r.p.s.CoverageTarget, r.p.leastRadius())
 	}
-	if err := r.bound(); err != nil {
+	if err := r.bound(); err != nil || r.useless() {
 		return err
 	}
 	r.s = newSearch(r.p)
@@ -76,6 +76,18 @@ func (r *placing) all() error {
 		return r.bestEffort()
 	}
 	return r.setRight()
+}
+
+// useless reports whether more heads are needed than are of any use.
+func (r *placing) useless() bool {
+	most := r.p.s.MostHeads
+	if most == 0 || !r.partial && r.out.Bound <= most {
+		return false
+	}
+	if !r.partial {
+		r.unreachable("at least %d heads are needed for the coverage alone", r.out.Bound)
+	}
+	return true
 }
 
 func (r *placing) unreachable(format string, args ...any) {
@@ -95,8 +107,14 @@ func (r *placing) bestEffort() error {
 }
 
 func (r *placing) missed() {
-	r.unreachable("coverage of %.1f %% and a distribution uniformity of %.3f are the best found, and %.1f %% and %.3f are asked for",
-		100*r.out.Figures.Coverage, r.out.Figures.DULowQuarter, 100*r.p.s.CoverageTarget, r.p.s.UniformityTarget)
+	text := ""
+	for i, a := range r.p.site.Areas {
+		if du := r.out.Figures.AreaDU[i]; du < a.UniformityTarget {
+			text += fmt.Sprintf("; area %d has %.3f of the %.3f asked for there", i+1, du, a.UniformityTarget)
+		}
+	}
+	r.unreachable("coverage of %.1f %% and a distribution uniformity of %.3f are the best found, and %.1f %% and %.3f are asked for%s",
+		100*r.out.Figures.Coverage, r.out.Figures.DULowQuarter, 100*r.p.s.CoverageTarget, r.p.s.UniformityTarget, text)
 }
 
 // bound works out a bound on coverage alone. Where the target is out of reach
@@ -140,6 +158,7 @@ const moreMargin = 0.0005
 func (r *placing) meetMeasured() (bool, error) {
 	s := r.s
 	s.coverageGoal, s.uniformityGoal = r.p.s.CoverageTarget, r.p.s.UniformityTarget
+	s.setAreaGoals(0)
 	for range measurings {
 		if err := r.ctx.Err(); err != nil {
 			return false, err
@@ -156,6 +175,9 @@ func (r *placing) meetMeasured() (bool, error) {
 		s.restore(before.heads)
 		s.coverageGoal = min(1, s.coverageGoal+raise(r.p.s.CoverageTarget-r.out.Figures.Coverage))
 		s.uniformityGoal += raise(r.p.s.UniformityTarget - r.out.Figures.DULowQuarter)
+		for i, a := range r.p.site.Areas {
+			s.areaGoals[i] += raise(a.UniformityTarget - r.out.Figures.AreaDU[i])
+		}
 	}
 	return false, nil
 }
@@ -172,14 +194,24 @@ func raise(missing float64) float64 {
 // targets.
 func (r *placing) measure() (bool, error) {
 	r.out.Heads, r.out.Moves = r.sectors(), r.s.moves
-	r.out.Figures = Figures{Coverage: r.s.field.coverage(), DULowQuarter: r.s.field.du()}
+	r.out.Figures = Figures{Coverage: r.s.field.coverage(), DULowQuarter: r.s.field.du(), AreaDU: r.s.field.areaDU()}
 	if r.p.site.Measure != nil {
 		var err error
 		if r.out.Figures, err = r.p.site.Measure(r.out.Heads); err != nil {
 			return false, fmt.Errorf("measuring: %w", err)
 		}
 	}
-	return r.out.Figures.Coverage >= r.p.s.CoverageTarget && r.out.Figures.DULowQuarter >= r.p.s.UniformityTarget, nil
+	return r.out.Figures.meet(r.p), nil
+}
+
+// meet reports whether the targets are met.
+func (f *Figures) meet(p *problem) bool {
+	for i, a := range p.site.Areas {
+		if f.AreaDU[i] < a.UniformityTarget {
+			return false
+		}
+	}
+	return f.Coverage >= p.s.CoverageTarget && f.DULowQuarter >= p.s.UniformityTarget
 }
 
 // Moves a head that attempts are given, one after the other, before a number of
@@ -193,15 +225,23 @@ const (
 	growthShare    = 12
 )
 
-// growthLimit is how many times the heads of the start may be reached by adding.
+// growthLimit is how many times the heads of the start may be reached by adding,
+// and how many times the most that are of any use.
 const growthLimit = 2
+
+func (r *placing) mostGrown() int {
+	if most := r.p.s.MostHeads; most > 0 && most < r.out.Greedy {
+		return growthLimit * most
+	}
+	return growthLimit * r.out.Greedy
+}
 
 // fewest adds heads until the goals are met, then drops heads while they can be
 // met without, and keeps every set that met them.
 func (r *placing) fewest(limit int) error {
 	s := r.s
 	for !s.met() && !r.try(growingAttempt, limit) {
-		if s.moves >= limit || len(s.heads) >= growthLimit*r.out.Greedy || len(r.p.spots) == r.p.pinned {
+		if s.moves >= limit || len(s.heads) >= r.mostGrown() || len(r.p.spots) == r.p.pinned {
 			return r.ctx.Err()
 		}
 		for range 1 + len(s.heads)/growthShare {

@@ -150,7 +150,7 @@ func TestFaults(t *testing.T) {
 		"no nozzle":      {site: sector.Site{Lawn: lawn}, want: "no nozzle"},
 		"no throw":       {site: sector.Site{Lawn: lawn, Nozzles: []sector.Nozzle{{Name: "bad", Flow: 1}}}, want: `nozzle "bad"`},
 		"odd sweep":      {site: sector.Site{Lawn: lawn, Nozzles: []sector.Nozzle{good}, LeastSweep: 47}, want: "sweeps from 47°"},
-		"odd profile":    {site: sector.Site{Lawn: lawn, Nozzles: []sector.Nozzle{good}, Profile: []sector.RadialRate{{Share: 0, Rate: 1}}}, want: "profile point 1"},
+		"odd profile":    {site: sector.Site{Lawn: lawn, Nozzles: []sector.Nozzle{{Name: "odd", Throw: 5, Flow: 10, Profile: []sector.RadialRate{{Share: 0, Rate: 1}}}}}, want: "profile point 1"},
 		"too much":       {site: sector.Site{Lawn: lawn, Nozzles: []sector.Nozzle{good}}, s: sector.Settings{CoverageTarget: 2}, want: "out of range"},
 		"no lawn at all": {site: sector.Site{Lawn: rect(0, 0, .01, .01), Nozzles: []sector.Nozzle{good}}, want: "too small"},
 	} {

@@ -17,6 +17,7 @@ type problem struct {
 	s    Settings
 
 	grid           *grid
+	areaOf         []int32 // by cell, of the site's areas; nil where there are none
 	radii          []radius
 	fullRate       int32 // highest rate of a head at full throw
 	leastSweep     int
@@ -60,6 +61,7 @@ func newProblem(site Site, s Settings) (*problem, error) {
 	if len(p.grid.at) == 0 {
 		return nil, errors.New("the lawn is too small to hold a cell of the grid")
 	}
+	p.setAreas()
 	p.reachable = make([]bool, len(p.grid.at))
 	p.looker.lawn, p.looker.blockers = slices.Collect(site.Lawn.Edges()), slices.Collect(site.Blockers.Edges())
 	p.setSpots()
@@ -74,18 +76,28 @@ func check(site Site, s Settings) error {
 		if !(z.Throw > 0 && z.Flow > 0 && z.TurnedDown >= 0 && z.TurnedDown <= z.Throw) {
 			return fmt.Errorf("nozzle %q: throw and flow must be positive and the least radius within the throw", z.Name)
 		}
+		if !(z.Runs >= 0 && z.Runs < math.Inf(1)) {
+			return fmt.Errorf("nozzle %q: it cannot run %v times as long as others", z.Name, z.Runs)
+		}
+		if err := checkProfile(z.Profile); err != nil {
+			return fmt.Errorf("nozzle %q: %w", z.Name, err)
+		}
 	}
 	if site.LeastSweep < 0 || site.LeastSweep%sweepStep != 0 || site.GreatestSweep%sweepStep != 0 ||
 		site.GreatestSweep > turn || or(site.GreatestSweep, turn) < or(site.LeastSweep, DefaultLeastSweep) {
 		return fmt.Errorf("sweeps from %d° to %d° are not multiples of %d° in order", site.LeastSweep, site.GreatestSweep, sweepStep)
 	}
-	for i, pt := range site.Profile {
-		if len(site.Profile) < 2 || !(pt.Rate >= 0) || i > 0 && !(pt.Share > site.Profile[i-1].Share) {
-			return fmt.Errorf("profile point %d: shares must rise and rates not be negative", i+1)
-		}
-	}
 	if !(s.CoverageTarget <= 1 && s.UniformityTarget < 1 && s.OversprayLimit < 1) {
 		return fmt.Errorf("targets of %v and %v or an overspray limit of %v are out of range", s.CoverageTarget, s.UniformityTarget, s.OversprayLimit)
+	}
+	return nil
+}
+
+func checkProfile(profile []RadialRate) error {
+	for i, pt := range profile {
+		if len(profile) < 2 || !(pt.Rate >= 0) || i > 0 && !(pt.Share > profile[i-1].Share) {
+			return fmt.Errorf("profile point %d: shares must rise and rates not be negative", i+1)
+		}
 	}
 	return nil
 }
@@ -109,12 +121,26 @@ func (p *problem) setRadii() (least int64) {
 	return least
 }
 
-// nextSmaller returns the longest throw of a nozzle shorter than that of z; 0
-// if there is none.
+// shortestReach returns the longest radius of the family that throws least, in mm.
+func (p *problem) shortestReach() int64 {
+	longest := map[int]int64{}
+	for _, r := range p.radii {
+		f := p.site.Nozzles[r.nozzle].Family
+		longest[f] = max(longest[f], r.mm)
+	}
+	least := p.looker.reachMM
+	for _, mm := range longest {
+		least = min(least, mm)
+	}
+	return least
+}
+
+// nextSmaller returns the longest throw of a nozzle of its family shorter than
+// that of z; 0 if there is none.
 func (p *problem) nextSmaller(z Nozzle) layout.Length {
 	next := layout.Length(0)
 	for _, o := range p.site.Nozzles {
-		if o.Throw < z.Throw {
+		if o.Family == z.Family && o.Throw < z.Throw {
 			next = max(next, o.Throw)
 		}
 	}
@@ -142,21 +168,21 @@ func radiiOf(z Nozzle, smaller layout.Length, step float64) []int64 {
 // heads on one cell stay far below 2^31.
 const topRate = 10_000
 
-// setRates fills in the tables of rates. The rate at the head, flow over the
-// square of the radius, is the same for every arc.
+// setRates fills in the tables of rates, those of a family that runs longer in
+// proportion higher: what counts is the water that lies in the end. The rate at
+// the head, flow over the square of the radius, is the same for every arc.
 func (p *problem) setRates() {
-	profile := p.site.Profile
-	if profile == nil {
-		profile = []RadialRate{{Share: 0, Rate: 1}, {Share: 1, Rate: 0}}
+	density := func(r *radius) float64 {
+		z := &p.site.Nozzles[r.nozzle]
+		return float64(z.Flow.LPM()*or(z.Runs, 1)) / float64(r.mm*r.mm)
 	}
-	highest := slices.MaxFunc(profile, func(a, b RadialRate) int { return cmp.Compare(a.Rate, b.Rate) }).Rate
-	density := func(r *radius) float64 { return p.site.Nozzles[r.nozzle].Flow.LPM() / float64(r.mm*r.mm) }
 	top := 0.0
 	for k := range p.radii {
 		top = max(top, density(&p.radii[k]))
 	}
 	for k := range p.radii {
 		r := &p.radii[k]
+		profile, highest := profileOf(&p.site.Nozzles[r.nozzle])
 		r.reach = uint16(r.mm * distanceSteps / p.looker.reachMM)
 		r.rates = make([]int32, r.reach+1)
 		for q := range r.rates {
@@ -168,6 +194,15 @@ func (p *problem) setRates() {
 			p.fullRate = max(p.fullRate, int32(topRate*density(r)/top))
 		}
 	}
+}
+
+// profileOf returns the radial profile of a nozzle and its highest rate.
+func profileOf(z *Nozzle) (profile []RadialRate, highest float64) {
+	profile = z.Profile
+	if profile == nil {
+		profile = []RadialRate{{Share: 0, Rate: 1}, {Share: 1, Rate: 0}}
+	}
+	return profile, slices.MaxFunc(profile, func(a, b RadialRate) int { return cmp.Compare(a.Rate, b.Rate) }).Rate
 }
 
 // rateAt returns the relative rate at a share of the throw.
@@ -212,6 +247,7 @@ func (p *problem) finer(cellMM int64) *problem {
 	q := *p
 	q.grid = newGrid(p.site.Lawn, cellMM)
 	q.outlooks = make([]*outlook, len(p.spots))
+	q.setAreas()
 	return &q
 }
 

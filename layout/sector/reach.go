@@ -35,6 +35,7 @@ func (p *problem) leaveAside() {
 		}
 	}
 	p.grid.at, p.grid.index = at, nil // the survey is done
+	p.setAreas()
 	for _, o := range p.outlooks {
 		o.renumber(to)
 	}

@@ -21,6 +21,7 @@ type search struct {
 	heads []head // the pinned ones first
 
 	coverageGoal, uniformityGoal float64 // targets, and a margin for what the grid flatters
+	areaGoals                    []float64
 	coverageWeight               float64
 	polishing                    bool
 	moves                        int // made so far
@@ -46,10 +47,12 @@ const (
 const stream = 0x9e3779b97f4a7c15
 
 func newSearch(p *problem) *search {
-	return &search{p: p, field: newField(p), rng: rand.New(rand.NewPCG(p.s.Seed, stream)),
+	s := &search{p: p, field: newField(p), rng: rand.New(rand.NewPCG(p.s.Seed, stream)),
 		coverageGoal:   min(1, p.s.CoverageTarget+coverageMargin),
 		uniformityGoal: p.s.UniformityTarget + uniformityMargin,
 		coverageWeight: startWeight}
+	s.setAreaGoals(uniformityMargin)
+	return s
 }
 
 // What polishing minimises once both goals are met: lawn not reached and, so
@@ -75,7 +78,7 @@ func (s *search) polish() {
 // energy is what is minimised.
 func (s *search) energy() float64 {
 	covered := s.field.coverage()
-	missed := max(0, s.uniformityGoal-s.field.du()) + float64(s.coverageWeight*max(0, s.coverageGoal-covered))
+	missed := max(0, s.uniformityGoal-s.field.du()) + s.missedByAreas() + float64(s.coverageWeight*max(0, s.coverageGoal-covered))
 	if !s.polishing {
 		return missed
 	}
@@ -85,7 +88,7 @@ func (s *search) energy() float64 {
 
 // met reports whether both goals are met.
 func (s *search) met() bool {
-	return s.field.du() >= s.uniformityGoal && s.field.coverage() >= s.coverageGoal
+	return s.field.du() >= s.uniformityGoal && s.missedByAreas() == 0 && s.field.coverage() >= s.coverageGoal
 }
 
 // The level is set anew after so many moves, and after as many as there are
@@ -145,7 +148,7 @@ func (s *search) anneal(moves int, c schedule) {
 }
 
 func (s *search) reweigh() {
-	dry, uneven := s.field.coverage() < s.coverageGoal, s.field.du() < s.uniformityGoal
+	dry, uneven := s.field.coverage() < s.coverageGoal, s.field.du() < s.uniformityGoal || s.missedByAreas() > 0
 	switch {
 	case dry && !uneven:
 		s.coverageWeight = min(float64(s.coverageWeight*weightGrowth), mostWeight)

@@ -13,6 +13,13 @@ type Nozzle struct {
 	Throw      layout.Length // radius when fully open
 	TurnedDown layout.Length // radius when turned down all the way; 0: it cannot be
 	Flow       layout.Flow   // on a full circle, whatever the radius; less in proportion on a smaller arc
+
+	// Family numbers the nozzles of one precipitation rate. Heads of different
+	// families run on different valves, one longer than the other.
+	Family  int
+	Runs    float64      // how long its family runs, against any one of them; 0 means 1
+	Profile []RadialRate // nil: a cone
+	Ground  geom.Region  // heads with it stand only here; nil: on any spot
 }
 
 // Sector is a placed head and what it is set to.
@@ -58,20 +65,31 @@ type Site struct {
 	Spots    []geom.Point // where heads may stand, inside the lawn; [SpotSpacing] says how far apart
 	Pinned   []geom.Point // heads that stand already; what they are set to is ours to choose
 
-	Nozzles       []Nozzle     // of one precipitation rate
-	LeastSweep    int          // degrees; 0 means [DefaultLeastSweep]
-	GreatestSweep int          // degrees; 0 means a full circle
-	Profile       []RadialRate // nil: a cone
+	Nozzles       []Nozzle
+	LeastSweep    int // degrees; 0 means [DefaultLeastSweep]
+	GreatestSweep int // degrees; 0 means a full circle
+
+	// Areas are parts of the lawn that have uniformity targets of their own; they
+	// do not overlap.
+	Areas []Area
 
 	// Measure returns exact figures for a set of heads; a placement is accepted
 	// by them. Nil: the figures of the search's own grid stand.
 	Measure func(heads []Sector) (Figures, error)
 }
 
+// Area is a part of the lawn with a uniformity target of its own: that heads of
+// one family water, which run as long as it needs.
+type Area struct {
+	Ground           geom.Region
+	UniformityTarget float64
+}
+
 // Figures tell how well a set of heads waters the lawn, as shares.
 type Figures struct {
 	Coverage     float64 // area reached over area of the lawn
 	DULowQuarter float64
+	AreaDU       []float64 // of the water on each of the site's areas
 }
 
 // Settings steer a placement. Zero values mean the defaults.
@@ -80,7 +98,10 @@ type Settings struct {
 	UniformityTarget float64 // DU_lq
 	OversprayLimit   float64 // share of a sector's wetted area
 	Moves            int     // of the search, in all
-	Seed             uint64
+	// MostHeads is the number above which a placement is of no use: it is given up
+	// where the bound, or lawn out of reach, shows that it takes more. 0: none.
+	MostHeads int
+	Seed      uint64
 }
 
 // Defaults.

@@ -57,8 +57,12 @@ type arc struct{ start, sweep int16 }
 func (p *problem) survey(h geom.Point) (*spot, *outlook) {
 	s, o := &spot{at: h, throws: make([]throw, len(p.radii))}, p.lookOut(h)
 	for k := range p.radii {
-		wet, over := p.looker.areas(float64(p.radii[k].mm))
 		t := &s.throws[k]
+		if ground := p.site.Nozzles[p.radii[k].nozzle].Ground; ground != nil && !ground.Has(h) {
+			t.bar()
+			continue
+		}
+		wet, over := p.looker.areas(float64(p.radii[k].mm))
 		w, v := 0.0, 0.0
 		for b := range turn {
 			w, v = w+wet[b], v+over[b]
@@ -129,6 +133,13 @@ func (a arc) sum(running *[turn + 1]float32) float32 {
 		return running[to] - running[from]
 	}
 	return running[turn] - running[from] + running[to-turn]
+}
+
+// bar makes t a throw of which no arc is permitted, all of it overspray.
+func (t *throw) bar() {
+	for b := range turn {
+		t.over[b+1] = t.over[b] + 1
+	}
 }
 
 // permits reports whether at most the given share of what a wets is off the lawn.

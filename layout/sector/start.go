@@ -16,7 +16,7 @@ const startDepth = 0.9
 const firstWorth = 0.6
 
 // leastGain is the gain below which no head is added, as a share of the water
-// wanted in the circle of the longest throw: what is wanted still is for the
+// wanted in the circle of the longest throw, of the family that throws least: what is wanted still is for the
 // search to bring.
 const leastGain = 0.01
 
@@ -68,7 +68,7 @@ func (s *search) offers(least int64) *offers {
 }
 
 func (s *search) leastGain() int64 {
-	cells := float64(s.p.looker.reachMM) / float64(s.p.grid.cellMM)
+	cells := float64(s.p.shortestReach()) / float64(s.p.grid.cellMM)
 	return int64(leastGain * math.Pi * cells * cells * float64(s.field.level))
 }
 

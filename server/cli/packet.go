@@ -251,11 +251,22 @@ func (j *wholeJob) zonesOf(d *layout.Design) (out []schedule.Zone) {
 		}
 		zone := schedule.GroupZone(fmt.Sprintf("V%d", z.Number), heads, geom.Union(wet...).AreaM2())
 		if d.Uniformity != nil {
-			zone.DULowQuarter = d.Uniformity.DULowQuarter
+			zone.DULowQuarter = uniformityOf(d, heads)
 		}
 		out = append(out, zone)
 	}
 	return j.onSoil(out)
+}
+
+// uniformityOf is DU_lq where the heads of a zone water: of their family's area
+// where families are mixed, else of the lawn.
+func uniformityOf(d *layout.Design, heads []layout.Head) float64 {
+	for _, a := range d.Areas {
+		if len(heads) > 0 && a.Family == heads[0].Family {
+			return a.DULowQuarter
+		}
+	}
+	return d.Uniformity.DULowQuarter
 }
 
 func regionOf(outline []geom.Vec) geom.Region {

@@ -64,6 +64,9 @@ func surveyedProperties(f rpc.Feature) importer.Properties {
 	if f.RootRadius != nil {
 		p.Quantities = append(p.Quantities, importer.Quantity{Name: "root_radius_m", Value: f.RootRadius.Metres()})
 	}
+	if f.Head != "" {
+		p.Texts = append(p.Texts, importer.Text{Name: "head", Value: f.Head})
+	}
 	return p
 }
 

@@ -110,7 +110,7 @@ func orZero[T ~float64](v *T) T {
 type designFlags struct {
 	steering
 	plumbingFlags
-	Head              string          `enum:"variable,spray,multi-stream,rotor,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, or whichever reaches its targets with the fewest heads on each lot (auto)." group:"Design:"`
+	Head              string          `enum:"variable,spray,multi-stream,rotor,mixed,auto" default:"variable" help:"Kind of head: variable-throw, one of the built-in fixed-arc families, the family or the mix of families by lawn area (mixed), or any of these (auto), that reaches its targets with the fewest heads on each lot." group:"Design:"`
 	PressureMargin    layout.Pressure `placeholder:"5psi" help:"What the pressure may fall by with the coverage still met." group:"Design:"`
 	SprayNarrowStrips bool            `help:"Let sprays water strips narrower than 48 in between paving." group:"Design:"`
 	Effort            string          `enum:",quick,default,thorough" default:"" placeholder:"default" help:"Work a lot, counted in work and not in seconds: quick (no continuous proof), default, or thorough (up to a minute or so on a large lot). Default: default; compare takes quick." group:"Design:"`
@@ -178,6 +178,8 @@ func fixedArc(s *design.Settings, word string, ownTable bool) error {
 	switch {
 	case word == "auto":
 		s.Choice = layout.GenericFixedArc()
+	case word == "mixed":
+		s.Choice, s.FixedArcOnly = layout.GenericFixedArc(), true
 	case family == nil:
 		return nil
 	case ownTable:

@@ -53,7 +53,7 @@ func (c *checker) room(field string, n int) bool {
 }
 
 func (c *checker) feature(path string, m *pb.Feature) Feature {
-	out := Feature{Fixed: m.GetFixed()}
+	out := Feature{Fixed: m.GetFixed(), Head: m.GetHead()}
 	if _, known := pb.Feature_Layer_name[int32(m.GetLayer())]; !known || m.GetLayer() == pb.Feature_LAYER_UNSPECIFIED {
 		c.add(path+".layer", "got %v, want a layer", m.GetLayer())
 	} else {
@@ -228,7 +228,8 @@ func (c *checker) settings(path string, m *pb.Settings) Settings {
 // The words of the command line for the values of enumerations.
 var (
 	headKinds = map[pb.Settings_HeadKind]string{pb.Settings_HEAD_KIND_UNSPECIFIED: "", pb.Settings_VARIABLE_THROW: "variable",
-		pb.Settings_SPRAY: "spray", pb.Settings_MULTI_STREAM: "multi-stream", pb.Settings_ROTOR: "rotor", pb.Settings_AUTO: "auto"}
+		pb.Settings_SPRAY: "spray", pb.Settings_MULTI_STREAM: "multi-stream", pb.Settings_ROTOR: "rotor", pb.Settings_AUTO: "auto",
+		pb.Settings_MIXED: "mixed"}
 	efforts = map[pb.Settings_Effort]string{pb.Settings_EFFORT_UNSPECIFIED: "", pb.Settings_QUICK: "quick",
 		pb.Settings_DEFAULT: "default", pb.Settings_THOROUGH: "thorough"}
 	backflowKinds = map[pb.Backflow_Kind]string{pb.Backflow_KIND_UNSPECIFIED: "", pb.Backflow_PRESSURE_VACUUM_BREAKER: "pressure-vacuum-breaker",

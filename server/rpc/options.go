@@ -129,7 +129,7 @@ type Settings struct {
 	// before any are chosen.
 	Before []*layout.Design
 
-	HeadKind          string // variable, spray, multi-stream, rotor or auto; empty means variable
+	HeadKind          string // variable, spray, multi-stream, rotor, mixed or auto; empty means variable
 	SprayNarrowStrips bool
 	PressureMargin    *layout.Pressure
 	Effort            string // quick, default or thorough; empty means default
@@ -206,6 +206,7 @@ type Feature struct {
 	Height     *layout.Length // of a spot height
 	RootRadius *layout.Length // of a tree
 	Fixed      bool           // of a head: to be kept
+	Head       string         // of turf: the heads asked for there
 }
 
 // Refusal is the error of a body that is refused as a whole.

@@ -204,7 +204,10 @@ type Feature struct {
 	RootRadiusM *float64 `protobuf:"fixed64,4,opt,name=root_radius_m,json=rootRadiusM,proto3,oneof" json:"root_radius_m,omitempty"`
 	// The head is to be kept where it stands; heads that are not fixed are
 	// ignored.
-	Fixed         bool `protobuf:"varint,5,opt,name=fixed,proto3" json:"fixed,omitempty"`
+	Fixed bool `protobuf:"varint,5,opt,name=fixed,proto3" json:"fixed,omitempty"`
+	// Of turf, the fixed-arc heads asked for there, in designs with such heads:
+	// spray, multi-stream or rotor. The rest of the lawn is as the settings say.
+	Head          string `protobuf:"bytes,6,opt,name=head,proto3" json:"head,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -272,6 +275,13 @@ func (x *Feature) GetFixed() bool {
 		return x.Fixed
 	}
 	return false
+}
+
+func (x *Feature) GetHead() string {
+	if x != nil {
+		return x.Head
+	}
+	return ""
 }
 
 // A place or outline on WGS 84, in degrees, longitude before latitude, as in
@@ -844,13 +854,14 @@ const file_lotwright_v1_lot_proto_rawDesc = "" +
 	"\x03Lot\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x02R\x03lot\x126\n" +
 	"\bfeatures\x18\x02 \x03(\v2\x15.lotwright.v1.FeatureB\x03\xe0A\x02R\bfeatures\x121\n" +
-	"\x06supply\x18\x03 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\"\xd2\x03\n" +
+	"\x06supply\x18\x03 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\"\xeb\x03\n" +
 	"\aFeature\x126\n" +
 	"\x05layer\x18\x01 \x01(\x0e2\x1b.lotwright.v1.Feature.LayerB\x03\xe0A\x02R\x05layer\x127\n" +
 	"\bgeometry\x18\x02 \x01(\v2\x16.lotwright.v1.GeometryB\x03\xe0A\x02R\bgeometry\x12#\n" +
 	"\bheight_m\x18\x03 \x01(\x01B\x03\xe0A\x01H\x00R\aheightM\x88\x01\x01\x12,\n" +
 	"\rroot_radius_m\x18\x04 \x01(\x01B\x03\xe0A\x01H\x01R\vrootRadiusM\x88\x01\x01\x12\x19\n" +
-	"\x05fixed\x18\x05 \x01(\bB\x03\xe0A\x01R\x05fixed\"\xc8\x01\n" +
+	"\x05fixed\x18\x05 \x01(\bB\x03\xe0A\x01R\x05fixed\x12\x17\n" +
+	"\x04head\x18\x06 \x01(\tB\x03\xe0A\x01R\x04head\"\xc8\x01\n" +
 	"\x05Layer\x12\x15\n" +
 	"\x11LAYER_UNSPECIFIED\x10\x00\x12\n" +
 	"\n" +

@@ -38,6 +38,9 @@ const (
 	Settings_ROTOR Settings_HeadKind = 4
 	// Whichever of these reaches its targets with the fewest heads, lot by lot.
 	Settings_AUTO Settings_HeadKind = 5
+	// Fixed-arc heads: of the family, or of several mixed by lawn area, that
+	// reaches its targets with the fewest heads, lot by lot.
+	Settings_MIXED Settings_HeadKind = 6
 )
 
 // Enum value maps for Settings_HeadKind.
@@ -49,6 +52,7 @@ var (
 		3: "MULTI_STREAM",
 		4: "ROTOR",
 		5: "AUTO",
+		6: "MIXED",
 	}
 	Settings_HeadKind_value = map[string]int32{
 		"HEAD_KIND_UNSPECIFIED": 0,
@@ -57,6 +61,7 @@ var (
 		"MULTI_STREAM":          3,
 		"ROTOR":                 4,
 		"AUTO":                  5,
+		"MIXED":                 6,
 	}
 )
 
@@ -852,7 +857,7 @@ var File_lotwright_v1_settings_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\n" +
-	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\x99\x11\n" +
+	"\x1blotwright/v1/settings.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x16lotwright/v1/lot.proto\"\xa4\x11\n" +
 	"\bSettings\x121\n" +
 	"\x06supply\x18\x01 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\x12;\n" +
 	"\n" +
@@ -891,14 +896,15 @@ const file_lotwright_v1_settings_proto_rawDesc = "" +
 	"\x04head\x18\x1f \x01(\x0e2\x1f.lotwright.v1.Settings.HeadKindB\x03\xe0A\x01R\x04head\x123\n" +
 	"\x13spray_narrow_strips\x18  \x01(\bB\x03\xe0A\x01R\x11sprayNarrowStrips\x12\"\n" +
 	"\n" +
-	"head_table\x18! \x01(\tB\x03\xe0A\x01R\theadTable\"k\n" +
+	"head_table\x18! \x01(\tB\x03\xe0A\x01R\theadTable\"v\n" +
 	"\bHeadKind\x12\x19\n" +
 	"\x15HEAD_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eVARIABLE_THROW\x10\x01\x12\t\n" +
 	"\x05SPRAY\x10\x02\x12\x10\n" +
 	"\fMULTI_STREAM\x10\x03\x12\t\n" +
 	"\x05ROTOR\x10\x04\x12\b\n" +
-	"\x04AUTO\x10\x05\"F\n" +
+	"\x04AUTO\x10\x05\x12\t\n" +
+	"\x05MIXED\x10\x06\"F\n" +
 	"\x06Effort\x12\x16\n" +
 	"\x12EFFORT_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05QUICK\x10\x01\x12\v\n" +

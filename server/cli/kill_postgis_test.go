@@ -39,11 +39,11 @@ type shared struct {
 	fell     map[string]int // kills by whom they hit
 }
 
-// newShared starts a service that leaves the work to so many workers.
-func newShared(t *testing.T, workers int) *shared {
+// newShared starts a service with so many workers beside it.
+func newShared(t *testing.T, workers int, flags ...string) *shared {
 	s := &shared{victim: restingVictim(t), database: postgistest.Start(t), fell: map[string]int{}}
 	s.address = s.database.Database(t)
-	s.kept = []string{"--database", s.address, "--workless"}
+	s.kept = append([]string{"--database", s.address, "--worker-silence", silence.String()}, flags...)
 	s.start()
 	for i := range workers {
 		s.hands = append(s.hands, s.hire(i))
@@ -184,7 +184,7 @@ func TestSharedWork(t *testing.T) {
 	want := undisturbed(t, lots)
 	alone := time.Duration(0)
 	for _, workers := range []int{1, 2, 4} {
-		s := newShared(t, workers)
+		s := newShared(t, workers, "--workless")
 		c := &survivor{T: t, victim: s.victim, lots: lots, want: want}
 		c.importLots()
 		took := c.designed(1)

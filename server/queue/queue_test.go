@@ -23,7 +23,18 @@ import (
 	"lotwright/server/store/sqlite"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if asProcess != nil && os.Getenv(processAddress) != "" {
+		asProcess()
+	}
+	goleak.VerifyTestMain(m)
+}
+
+// processAddress in the environment makes the test binary a process of a fleet,
+// which asProcess is where there are such.
+const processAddress = "LOTWRIGHT_TEST_PROCESS"
+
+var asProcess func()
 
 // program is a service without its doors: a store, a queue, and lots whose ids
 // say what happens to them.

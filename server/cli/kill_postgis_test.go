@@ -6,6 +6,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -54,6 +55,7 @@ func newShared(t *testing.T, workers int, flags ...string) *shared {
 // hand is a worker.
 type hand struct {
 	log     string
+	from    int64 // where the log of the present process begins
 	process *exec.Cmd
 }
 
@@ -74,23 +76,29 @@ func (s *shared) launchHand(h *hand) {
 	log, err := os.OpenFile(h.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	require.NoError(s, err)
 	defer log.Close()
+	h.from, err = log.Seek(0, io.SeekEnd)
+	require.NoError(s, err)
 	h.process = exec.Command(self, "work", "--workers", "1", "--worker-silence", silence.String())
 	h.process.Env = append(os.Environ(), asProgram+"=1", "LOTWRIGHT_DATABASE="+s.address)
 	h.process.Stderr = log
 	require.NoError(s, h.process.Start())
 }
 
-// killHand kills a worker as SIGKILL does.
-func (s *shared) killHand(h *hand) {
-	if err := h.process.Process.Signal(syscall.SIGKILL); err != nil {
-		s.Errorf("a worker has ended by itself: %v", err)
-	}
+// killHand kills a worker as SIGKILL does, and reports whether it was at work. One
+// that found no database when it started has ended by itself.
+func (s *shared) killHand(h *hand) bool {
+	_ = h.process.Process.Signal(syscall.SIGKILL) // unless it has ended
 	err := h.process.Wait()
 	status, _ := h.process.ProcessState.Sys().(syscall.WaitStatus)
-	if !status.Signaled() || status.Signal() != syscall.SIGKILL {
-		text, _ := os.ReadFile(h.log)
-		s.Errorf("a worker has ended by itself: %v\n%s", err, text)
+	if status.Signaled() && status.Signal() == syscall.SIGKILL {
+		return true
 	}
+	text, unread := os.ReadFile(h.log)
+	require.NoError(s, unread)
+	if present := string(text[h.from:]); strings.Contains(present, "msg=working") || !strings.Contains(present, "lotwright: ") {
+		s.Errorf("a worker has ended by itself: %v\n%s", err, present)
+	}
+	return false
 }
 
 // restarts is one in so many disturbances that hit the database.
@@ -107,8 +115,12 @@ func (s *shared) strike() {
 		return
 	}
 	if i := s.random.IntN(1 + len(s.hands)); i < len(s.hands) {
-		s.killHand(s.hands[i])
+		killed := s.killHand(s.hands[i])
 		s.launchHand(s.hands[i])
+		if !killed {
+			s.fell["no database at the start"]++
+			return
+		}
 		s.fell["worker"]++
 		s.mu.Lock()
 		defer s.mu.Unlock()

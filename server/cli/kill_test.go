@@ -42,6 +42,7 @@ var (
 	kills     = flag.Int("kills", 15, "how often the service is killed")
 	killLots  = flag.Int("kill-lots", 200, "lots of the batch")
 	killEvery = flag.Duration("kill-every", 400*time.Millisecond, "how long the service is left alone, on average")
+	leftAlone = flag.String("left-alone", "", "folder for the service that is left alone, kept for the next run")
 	killSeed  = flag.Uint64("kill-seed", 1, "of the times of the kills")
 )
 
@@ -452,7 +453,10 @@ func (c *survivor) compare(got map[string]string) {
 
 // undisturbed is what a service answers that is left alone.
 func undisturbed(t *testing.T, lots []*pb.Lot) map[string]string {
-	c := &survivor{T: t, victim: startVictim(t), lots: lots, revision: 1}
+	v := restingVictim(t)
+	v.folder = cmp.Or(*leftAlone, v.folder)
+	v.start()
+	c := &survivor{T: t, victim: v, lots: lots, revision: 1}
 	c.importLots()
 	c.again("design", func(ctx context.Context, batches pb.BatchServiceClient) error {
 		operation, err := batches.DesignBatch(ctx, &pb.DesignBatchRequest{Name: victimBatch, Settings: killSettings, RequestId: "design"})

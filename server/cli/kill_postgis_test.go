@@ -41,8 +41,8 @@ type shared struct {
 }
 
 // newShared starts a service with so many workers beside it.
-func newShared(t *testing.T, workers int, flags ...string) *shared {
-	s := &shared{victim: restingVictim(t), database: postgistest.Start(t), fell: map[string]int{}}
+func newShared(t *testing.T, server *postgistest.Server, workers int, flags ...string) *shared {
+	s := &shared{victim: restingVictim(t), database: server, fell: map[string]int{}}
 	s.address = s.database.Database(t)
 	s.kept = append([]string{"--database", s.address, "--worker-silence", silence.String()}, flags...)
 	s.start()
@@ -138,7 +138,7 @@ func (s *shared) strike() {
 func TestKilledPostGIS(t *testing.T) {
 	lots := manyLots(t, *killLots)
 	want := undisturbed(t, lots)
-	s := newShared(t, 2)
+	s := newShared(t, postgistest.Start(t), 2)
 	s.disturb = s.strike
 	s.enough.Store(int64(*kills / 3))
 	s.haunt()
@@ -194,9 +194,9 @@ func (s *shared) checkDatabase(lots, revisions int) {
 func TestSharedWork(t *testing.T) {
 	lots := manyLots(t, *sharedLots)
 	want := undisturbed(t, lots)
-	alone := time.Duration(0)
+	alone, server := time.Duration(0), postgistest.Start(t)
 	for _, workers := range []int{1, 2, 4} {
-		s := newShared(t, workers, "--workless")
+		s := newShared(t, server, workers, "--workless")
 		c := &survivor{T: t, victim: s.victim, lots: lots, want: want}
 		c.importLots()
 		took := c.designed(1)

@@ -24,6 +24,7 @@ import (
 	"lotwright/server/queue"
 	"lotwright/server/store"
 	"lotwright/server/store/postgis"
+	"lotwright/server/store/postgistest"
 )
 
 func init() { asProcess = workAsProcess }
@@ -87,11 +88,11 @@ func designInChild(ctx context.Context, lot store.Lot, _ []byte) (store.Design, 
 	return store.Design{Status: store.Designed, Content: out}, nil
 }
 
-// TestPostGISDeadlyLots: lots that end every process that designs them cost one
+// deadlyLots: lots that end every process that designs them cost one
 // worker each, whichever it is, and two processes apart; then they have failed,
 // and no other lot has.
-func TestPostGISDeadlyLots(t *testing.T) {
-	f := newFleet(t)
+func deadlyLots(t *testing.T, server *postgistest.Server) {
+	f := newFleet(t, server)
 	a := f.join(queue.Options{Elsewhere: true, ChunkLots: 4})
 	var wg sync.WaitGroup
 	deaths := make(chan string, 100)

@@ -34,8 +34,8 @@ type fleet struct {
 	waited chan string
 }
 
-func newFleet(t *testing.T) *fleet {
-	return &fleet{T: t, address: postgistest.Start(t).Database(t), hold: make(chan struct{}), waited: make(chan string, 100)}
+func newFleet(t *testing.T, server *postgistest.Server) *fleet {
+	return &fleet{T: t, address: server.Database(t), hold: make(chan struct{}), waited: make(chan string, 100)}
 }
 
 // member is one of them.
@@ -99,27 +99,36 @@ func (f *fleet) ended(m member, t store.Tenant) (o store.Operation) {
 	return o
 }
 
-// TestPostGISSharedWork: two processes at once have every lot designed once, and
+func TestPostGIS(t *testing.T) {
+	server := postgistest.Start(t)
+	for name, test := range map[string]func(*testing.T, *postgistest.Server){
+		"shared work": sharedWork, "dead worker": deadWorker, "lost answer": lostAnswer, "deadly lots": deadlyLots,
+	} {
+		t.Run(name, func(t *testing.T) { test(t, server) })
+	}
+}
+
+// sharedWork: two processes at once have every lot designed once, and
 // nobody starves.
-func TestPostGISSharedWork(t *testing.T) {
-	f := newFleet(t)
+func sharedWork(t *testing.T, server *postgistest.Server) {
+	f := newFleet(t, server)
 	a, b := f.join(queue.Options{Workers: 1, ChunkLots: 2}), f.join(queue.Options{Workers: 1, ChunkLots: 2})
-	startRun(t, a.Store, "large", append([]string{"wait 1", "wait 2", "wait 3"}, plain(97)...)...)
+	startRun(t, a.Store, "large", append([]string{"wait 1", "wait 2", "wait 3"}, plain(37)...)...)
 	<-f.waited
 	<-f.waited // one in each
 	startRun(t, b.Store, "small", "small 1", "small 2", "small 3", "small 4", "small 5", "small 6")
 	close(f.hold)
-	assert.Equal(t, store.Tally{Designed: 100}, f.ended(a, "large").Tally)
+	assert.Equal(t, store.Tally{Designed: 40}, f.ended(a, "large").Tally)
 	assert.Equal(t, store.Tally{Designed: 6}, f.ended(b, "small").Tally)
-	assert.Len(t, f.order, 106, "each lot once")
+	assert.Len(t, f.order, 46, "each lot once")
 	assert.Equal(t, 6, amongFirst(6+6+4*2, "small", f.order))
 	assert.Empty(t, f.apart)
 }
 
-// TestPostGISDeadWorker: chunks of a worker that is not heard of are taken over
+// deadWorker: chunks of a worker that is not heard of are taken over
 // soon, the lot it was at apart; a lot that ends whatever designs it has failed.
-func TestPostGISDeadWorker(t *testing.T) {
-	f := newFleet(t)
+func deadWorker(t *testing.T, server *postgistest.Server) {
+	f := newFleet(t, server)
 	a := f.join(queue.Options{Elsewhere: true, ChunkLots: 3})
 	startRun(t, a.Store, store.Local, "deadly", "plain 1", "plain 2", "plain 3")
 	_, err := a.Pool().Exec(t.Context(), `UPDATE river_job SET state = 'running', attempt = 1, attempted_at = now(), attempted_by = ARRAY['dead'] WHERE (args ->> 'first')::int = 1`)
@@ -159,10 +168,10 @@ func BenchmarkPostGISLots(b *testing.B) {
 	}
 }
 
-// TestPostGISLostAnswer: a chunk that the database gave to this process, which
+// lostAnswer: a chunk that the database gave to this process, which
 // never heard of it, is not lost until the process ends.
-func TestPostGISLostAnswer(t *testing.T) {
-	f := newFleet(t)
+func lostAnswer(t *testing.T, server *postgistest.Server) {
+	f := newFleet(t, server)
 	a := f.join(queue.Options{Workers: 1})
 	startRun(t, a.Store, store.Local, "wait")
 	<-f.waited

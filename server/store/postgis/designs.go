@@ -69,27 +69,32 @@ func (s *Store) SaveDesign(ctx context.Context, c store.Chunk, d store.Design) e
 		if err != nil {
 			return err
 		}
-		done, err := tx.Exec(ctx, `INSERT INTO design (tenant, operation, number, place, lot, status, reason, content, figures, region)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, mappable($10)) ON CONFLICT (tenant, operation, number) DO NOTHING`,
-			c.Tenant, c.Operation, d.Number, o.Finished()+1, d.Lot, d.Status, text(d.Reason), orEmpty(d.Content), drawn.figures, drawn.region)
-		if err != nil || done.RowsAffected() == 0 {
-			return err
-		}
-		if err := drawn.insert(ctx, tx, c, d.Number); err != nil {
-			return err
-		}
-		return s.count(ctx, tx, c, o, d.Status)
+		return s.insertDesign(ctx, tx, c, o, d, drawn)
 	})
 }
 
-// count adds a design to its operation, and ends this with the last one.
-func (s *Store) count(ctx context.Context, tx pgx.Tx, c store.Chunk, o store.Operation, status store.Status) error {
-	_, err := tx.Exec(ctx, `UPDATE operation SET designed = designed + ($1::text = 'designed')::integer, infeasible = infeasible + ($1 = 'infeasible')::integer,
-		invalid = invalid + ($1 = 'invalid')::integer, failed = failed + ($1 = 'failed')::integer WHERE tenant = $2 AND operation = $3`, status, c.Tenant, c.Operation)
-	if err != nil || o.Finished()+1 < o.Lots {
-		return err
-	}
-	return s.end(ctx, tx, c.Tenant, c.Operation, store.Done)
+// insertDesign writes a design, what mapping tools are shown of it and the count
+// of its operation, which ends with its last lot. Where the lot has a design,
+// nothing is written. It is one statement, since others wait for it.
+func (s *Store) insertDesign(ctx context.Context, tx pgx.Tx, c store.Chunk, o store.Operation, d store.Design, drawn drawing) error {
+	_, err := tx.Exec(ctx, `WITH made AS (
+			INSERT INTO design (tenant, operation, number, place, lot, status, reason, content, figures, region)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, mappable($10)) ON CONFLICT (tenant, operation, number) DO NOTHING RETURNING status
+		), heads AS (
+			INSERT INTO head (tenant, operation, number, place, properties)
+			SELECT $1, $2, $3, ST_GeomFromEWKB(shape), properties::jsonb FROM made, unnest($11::bytea[], $12::text[]) AS marks (shape, properties)
+		), trenches AS (
+			INSERT INTO trench (tenant, operation, number, line, properties)
+			SELECT $1, $2, $3, ST_GeomFromEWKB(shape), properties::jsonb FROM made, unnest($13::bytea[], $14::text[]) AS marks (shape, properties)
+		)
+		UPDATE operation SET
+			designed = designed + (made.status = 'designed')::integer, infeasible = infeasible + (made.status = 'infeasible')::integer,
+			invalid = invalid + (made.status = 'invalid')::integer, failed = failed + (made.status = 'failed')::integer,
+			state = CASE WHEN $4 < lots THEN state ELSE 'done' END, ended = CASE WHEN $4 < lots THEN ended ELSE $15 END
+		FROM made WHERE tenant = $1 AND operation = $2`,
+		c.Tenant, c.Operation, d.Number, o.Finished()+1, d.Lot, d.Status, text(d.Reason), orEmpty(d.Content), drawn.figures, drawn.region,
+		drawn.heads.shapes, drawn.heads.properties, drawn.trenches.shapes, drawn.trenches.properties, s.now())
+	return err
 }
 
 // Complete records with last that a chunk is done.

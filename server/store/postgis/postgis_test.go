@@ -143,6 +143,7 @@ func restarted(t *testing.T, server *postgistest.Server) {
 	if !server.Own() {
 		t.Skip("a server that is somebody else's is not stopped")
 	}
+	server = postgistest.Start(t) // with few files to look through
 	s := open(t, server.Database(t), postgis.Options{})
 	_, err := s.CreateBatch(t.Context(), store.Local, "a", "", store.Request{})
 	require.NoError(t, err)

@@ -1,18 +1,14 @@
 package postgis
 
 import (
-	"context"
 	"encoding/json"
 	"errors"
 	"math"
 	"slices"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/twpayne/go-geom"
 	"github.com/twpayne/go-geom/encoding/ewkb"
 	"github.com/twpayne/go-geom/encoding/geojson"
-
-	"lotwright/server/store"
 )
 
 // srid is that of longitude and latitude on WGS 84.
@@ -167,22 +163,4 @@ func shape(text []byte, want geom.T) ([]byte, error) {
 		}
 	}
 	return nil, errWhole
-}
-
-// insert writes heads and trenches beside their design.
-func (d drawing) insert(ctx context.Context, tx pgx.Tx, c store.Chunk, number int) error {
-	for _, part := range []struct {
-		table string
-		marks
-	}{{"head (tenant, operation, number, place, properties)", d.heads}, {"trench (tenant, operation, number, line, properties)", d.trenches}} {
-		if len(part.shapes) == 0 {
-			continue
-		}
-		_, err := tx.Exec(ctx, `INSERT INTO `+part.table+` SELECT $1, $2, $3, ST_GeomFromEWKB(shape), properties::jsonb
-			FROM unnest($4::bytea[], $5::text[]) AS marks (shape, properties)`, c.Tenant, c.Operation, number, part.shapes, part.properties)
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }

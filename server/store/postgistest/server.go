@@ -102,11 +102,15 @@ func program(t testing.TB, name string) string {
 // however that ends.
 const guarded = `"$@" & p=$!; read _; kill -QUIT $p; wait $p`
 
+// patience is how long a server may take to start: after it was cut off it first
+// looks through all of its files.
+const patience = 3 * time.Minute
+
 // Up starts the server again after [Server.Down].
 func (s *Server) Up(t testing.TB) {
 	t.Helper()
 	s.guard = s.command(t, "postgres")
-	args := append([]string{"sh", "-c", guarded, "sh", s.guard.Path}, "-D", s.data(), "-k", s.folder, "-c", "listen_addresses=", "-c", "max_connections=200", "-c", "logging_collector=off")
+	args := append([]string{"sh", "-c", guarded, "sh", s.guard.Path}, "-D", s.data(), "-k", s.folder, "-c", "listen_addresses=", "-c", "max_connections=200", "-c", "logging_collector=off", "-c", "recovery_init_sync_method=syncfs")
 	s.guard.Path, s.guard.Args = "/bin/sh", args
 	log, err := os.OpenFile(filepath.Join(s.folder, "log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
 	require.NoError(t, err)
@@ -115,7 +119,7 @@ func (s *Server) Up(t testing.TB) {
 	s.alive, err = s.guard.StdinPipe()
 	require.NoError(t, err)
 	require.NoError(t, s.guard.Start())
-	require.Eventually(t, func() bool { return s.answers() }, time.Minute, 20*time.Millisecond, "PostgreSQL does not start; see %s/log", s.folder)
+	require.Eventually(t, func() bool { return s.answers() }, patience, 20*time.Millisecond, "PostgreSQL does not start; see %s/log", s.folder)
 }
 
 func (s *Server) answers() bool {

@@ -3,9 +3,9 @@ do, and compare what they see with the schema and with the batch's export.
 
     /usr/bin/python3 .ci/check_maps.py LOTWRIGHT INPUT.geojson FOLDER [LOTS]
 
-The lots of the input are designed as a batch, for a coverage that is quickly had. With LOTS, so
-many copies of them are, laid out side by side by a seeded generator, and the times
-that QGIS and GDAL take are printed: that is for measuring, and takes its time.
+The lots of the input are designed as a batch, for a coverage that is quickly had.
+With LOTS, the batch is so many copies of their designs, side by side, and the times
+that QGIS and GDAL take are printed.
 
 Seen with GDAL 3.6.2 and QGIS 3.22.16.
 """
@@ -14,7 +14,6 @@ import collections
 import contextlib
 import json
 import os
-import random
 import subprocess
 import sys
 import tempfile
@@ -37,23 +36,6 @@ def features_of(path):
     return lots
 
 
-def moved(geometry, dx, dy):
-    shift = lambda c: [round(c[0] + dx, 8), round(c[1] + dy, 8)] if isinstance(c[0], (int, float)) else [shift(x) for x in c]
-    return {"type": geometry["type"], "coordinates": shift(geometry["coordinates"])}
-
-
-def copies(lots, wanted, seed=7):
-    """Copies of lots on a grid of 50 m, in an order of their own."""
-    chance, out, names = random.Random(seed), {}, sorted(lots)
-    side = int(wanted**0.5) + 1
-    for k in range(wanted):
-        name = chance.choice(names)
-        corner = lots[name][0]["geometry"]["coordinates"][0][0]
-        dx, dy = -30 + (k % side) * 6e-4 - corner[0], 40 + (k // side) * 5e-4 - corner[1]
-        out[f"C-{k + 1:05d}"] = [{**f, "geometry": moved(f["geometry"], dx, dy)} for f in lots[name]]
-    return out
-
-
 @contextlib.contextmanager
 def stored(lotwright, lots, folder):
     """A service with a designed batch called elm; gives its HTTP address."""
@@ -70,6 +52,21 @@ def stored(lotwright, lots, folder):
     finally:
         server.terminate()
         assert server.wait(timeout=30) == 0, "the service does not end in order"
+
+
+@contextlib.contextmanager
+def filled(lotwright, given, copies, folder):
+    """A service with a batch called elm of copies of designs."""
+    designs, data = folder / "designs.geojson", folder / "data"
+    run([lotwright, "design", given, "--quiet", "-o", str(designs)])
+    run(["go", "test", "-count=1", "-timeout=1h", "-tags", "measure", "-run", "^TestFill$", "./server/ogc", "-args",
+         "-fill-folder", str(data.resolve()), "-fill-map", str(designs.resolve()), "-fill-lots", copies])
+    server, _, http = start(lotwright, folder, "--data", str(data))
+    try:
+        yield http
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
 
 
 def get(url):
@@ -164,7 +161,7 @@ print(json.dumps(out))
 
 # Vector tiles as QGIS draws them: tiles are z/row/col, which it calls z/y/x.
 QGIS_TILES = """
-import json, sys
+import json, sys, time
 from qgis.PyQt.QtCore import QSize
 from qgis.PyQt.QtGui import QColor
 from qgis.core import QgsApplication, QgsCoordinateReferenceSystem, QgsCoordinateTransform, QgsMapRendererSequentialJob, QgsMapSettings, QgsProject, QgsRectangle, QgsVectorTileLayer
@@ -179,12 +176,14 @@ s.setBackgroundColor(QColor("white"))
 s.setOutputSize(QSize(600, 600))
 to = QgsCoordinateTransform(QgsCoordinateReferenceSystem("EPSG:4326"), mercator, QgsProject.instance())
 s.setExtent(to.transformBoundingBox(QgsRectangle(*map(float, sys.argv[2].split(",")))))
+began = time.time()
 job = QgsMapRendererSequentialJob(s)
 job.start()
 job.waitForFinished()
+took = round(time.time() - began, 2)
 image = job.renderedImage()
 drawn = sum(image.pixelColor(x, y) != QColor("white") for x in range(0, 600, 4) for y in range(0, 600, 4))
-print(json.dumps({"valid": layer.isValid(), "drawn": drawn}))
+print(json.dumps({"valid": layer.isValid(), "drawn": drawn, "draw_s": took}))
 """
 
 
@@ -238,36 +237,85 @@ def by_box(root, layers, folder):
     yield "QGIS: vector tiles are drawn", drawn["valid"] and drawn["drawn"] > 500
 
 
-def measured(root, layers, folder):
-    everything = place(layers["head"])
+# Heads in the projected system of the batch, against PROJ; and a tile, which GDAL
+# reads by itself, in the same places.
+GRID = """
+import json, math, sys, urllib.parse, urllib.request
+from osgeo import gdal, osr
+gdal.UseExceptions()
+root = sys.argv[1]
+get = lambda path: json.loads(urllib.request.urlopen(root + path).read())
+uri = get("/collections/head")["crs"][1]
+degrees, metres = osr.SpatialReference(), osr.SpatialReference()
+degrees.ImportFromEPSG(4326)
+metres.ImportFromEPSG(int(uri.rsplit("/", 1)[1]))
+for s in (degrees, metres):
+    s.SetAxisMappingStrategy(osr.OAMS_TRADITIONAL_GIS_ORDER)
+to = osr.CoordinateTransformation(degrees, metres)
+lonlat = {f["id"]: f["geometry"]["coordinates"] for f in get("/collections/head/items?limit=10000")["features"]}
+worst = 0
+for f in get("/collections/head/items?limit=10000&crs=" + urllib.parse.quote(uri, ""))["features"]:
+    x, y, _ = to.TransformPoint(*lonlat[f["id"]])
+    worst = max(worst, math.dist((x, y), f["geometry"]["coordinates"]))
+z, missing = 19, 0
+mercator = osr.SpatialReference()
+mercator.ImportFromEPSG(3857)
+to = osr.CoordinateTransformation(degrees, mercator)
+size = 2 * math.pi * 6378137 / 2**z
+tiles = {}
+for id, at in lonlat.items():
+    x, y, _ = to.TransformPoint(*at)
+    tiles.setdefault((int((x + math.pi * 6378137) / size), int((math.pi * 6378137 - y) / size)), {})[id] = (x, y)
+for (col, row), heads in tiles.items():
+    with open(sys.argv[2], "wb") as f:
+        f.write(urllib.request.urlopen(f"{root}/tiles/WebMercatorQuad/{z}/{row}/{col}").read())
+    source = gdal.OpenEx(sys.argv[2], gdal.OF_VECTOR, allowed_drivers=["MVT"], open_options=[f"X={col}", f"Y={row}", f"Z={z}"])
+    seen = {f.GetField("mvt_id"): f.GetGeometryRef().Clone() for f in source.GetLayer("head")}
+    for id, (x, y) in heads.items():
+        g = seen.get(id)
+        missing += g is None or math.dist((x, y), (g.GetGeometryRef(0) if g.GetGeometryCount() else g).GetPoint_2D()) > 1.5 * size / 4096
+print(json.dumps({"heads": len(lonlat), "worst": worst, "missing": missing, "tiles": len(tiles)}))
+"""
+
+
+def in_grid(root, layers, folder):
+    seen = python(GRID, folder, root, folder / "tile.pbf")
+    yield f"PROJ: {seen['heads']} heads in metres, to a tenth of a millimetre: {seen['worst']}", seen["heads"] == len(layers["head"]) and seen["worst"] < 2e-4
+    yield f"GDAL: every head is in its vector tile: {seen}", seen["missing"] == 0 and seen["tiles"] > 3
+
+
+def measured(root, folder):
+    began = time.time()
+    everything = next(c["extent"]["spatial"]["bbox"][0] for c in get(root + "/collections")["collections"] if c["id"] == "head")
+    print(f"first answer after the start of the service: {time.time() - began:.2f} s")
+    for name in ("lot", "head"):
+        print(f"{name}:", get(f"{root}/collections/{name}/items?limit=1")["numberMatched"], "features")
     w, h = everything[2] - everything[0], everything[3] - everything[1]
     for part in (0.03, 0.1):
         box = (everything[0] + w / 2, everything[1] + h / 2, everything[0] + w / 2 + w * part, everything[1] + h / 2 + h * part)
-        print(f"a box of {part:.0%} by {part:.0%} of the batch:", python(QGIS_BOX, folder, root, ",".join(map(str, box)), "lot", "head", "trench", "pipe", "wetted"))
-    began = time.time()
-    print("the whole of lot:", python(QGIS_BOX, folder, root, ",".join(map(str, (everything[0] - w, everything[1] - h, everything[2] + w, everything[3] + h))), "lot"))
+        text = ",".join(map(str, box))
+        print(f"a box of {part:.0%} by {part:.0%} of the batch, in QGIS:", python(QGIS_BOX, folder, root, text, "lot", "head", "trench", "pipe", "wetted"))
+        print("  as vector tiles:", python(QGIS_TILES, folder, root, text))
+    whole = ",".join(map(str, (everything[0] - w, everything[1] - h, everything[2] + w, everything[3] + h)))
+    print("all lots, in QGIS:", python(QGIS_BOX, folder, root, whole, "lot"))
+    print("  as vector tiles:", python(QGIS_TILES, folder, root, whole))
     began = time.time()
     run(["ogr2ogr", "-f", "GPKG", str(folder / "heads.gpkg"), f"OAPIF:{root}", "head", "-oo", "PAGE_SIZE=1000"])
-    print(f"ogr2ogr of all {len(layers['head'])} heads: {time.time() - began:.1f} s")
+    print(f"ogr2ogr of all heads: {time.time() - began:.1f} s")
 
 
 def main():
     lotwright, given, folder = sys.argv[1], sys.argv[2], Path(sys.argv[3])
     folder.mkdir(parents=True, exist_ok=True)
-    lots = features_of(given)
     if len(sys.argv) > 4:
-        lots = copies(lots, int(sys.argv[4]))
+        with filled(lotwright, given, sys.argv[4], folder) as http:
+            measured(f"http://{http}/ogc/elm", folder)
+        return 0
     faults = checks = 0
-    with stored(lotwright, lots, folder) as http:
+    with stored(lotwright, features_of(given), folder) as http:
         root = f"http://{http}/ogc/elm"
-        began = time.time()
-        get(root + "/collections")
-        print(f"first answer after {time.time() - began:.2f} s")
         layers, wanted = exported(http), schemas(root)
-        if len(sys.argv) > 4:
-            measured(root, layers, folder)
-            return 0
-        for check in (by_gdal(root, layers, wanted, folder), by_qgis(root, layers, wanted, folder), by_box(root, layers, folder)):
+        for check in (by_gdal(root, layers, wanted, folder), by_qgis(root, layers, wanted, folder), by_box(root, layers, folder), in_grid(root, layers, folder)):
             for what, ok in check:
                 checks += 1
                 faults += not ok

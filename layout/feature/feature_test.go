@@ -192,6 +192,25 @@ func TestSchemaIsACopy(t *testing.T) {
 	assert.Equal(t, "lot", feature.Schema()[0].Fields[0].Name)
 }
 
+// Split is the inverse of Encode, and takes nothing else.
+func TestSplit(t *testing.T) {
+	odd := layout.Refused("a\n},\n\u2028{", "}\n]}\n", nil)
+	for _, d := range []*layout.Design{oneLot(), odd} {
+		got, err := feature.Split(feature.Encode(d, feature.Collection))
+		require.NoError(t, err)
+		assert.Equal(t, feature.Features(d), got)
+	}
+	var none bytes.Buffer
+	require.NoError(t, feature.NewWriter(&none, feature.Collection).Close())
+	got, err := feature.Split(none.Bytes())
+	require.NoError(t, err)
+	assert.Empty(t, got)
+	for _, text := range []string{"", "{}", `{"type":"FeatureCollection","features":[]}`, string(feature.Encode(oneLot(), feature.TextSequence))} {
+		_, err := feature.Split([]byte(text))
+		assert.Error(t, err, text)
+	}
+}
+
 func TestFormatsCarryTheSameBytes(t *testing.T) {
 	d := oneLot()
 	plain := string(feature.Encode(d, feature.NewlineDelimited))

@@ -138,3 +138,18 @@ func Encode(d *layout.Design, format Format) []byte {
 	_ = w.Close()
 	return buf.Bytes()
 }
+
+// Split takes a collection as [Encode] writes it apart into its features.
+func Split(collection []byte) ([][]byte, error) {
+	f := Collection.framing()
+	inner, opened := bytes.CutPrefix(collection, []byte(f.open))
+	inner, closed := bytes.CutSuffix(inner, []byte(f.close))
+	if !opened || !closed {
+		return nil, errors.New("not a collection as it is written")
+	}
+	inner, some := bytes.CutPrefix(inner, []byte(f.beforeFirst))
+	if !some {
+		return nil, nil
+	}
+	return bytes.Split(inner, []byte(f.before)), nil // no feature has a line break
+}

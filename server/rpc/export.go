@@ -1,9 +1,7 @@
 package rpc
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -53,13 +51,9 @@ func StoredFeatures(d store.Design) ([][]byte, error) {
 	if err := proto.Unmarshal(d.Content, m); err != nil {
 		return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)
 	}
-	var collection struct{ Features []json.RawMessage }
-	if err := json.Unmarshal([]byte(m.Geojson), &collection); err != nil {
+	out, err := feature.Split([]byte(m.Geojson))
+	if err != nil {
 		return nil, fmt.Errorf("design of lot %q: %w", d.Lot, err)
-	}
-	out := make([][]byte, len(collection.Features))
-	for i, f := range collection.Features {
-		out[i] = bytes.TrimSpace(f)
 	}
 	return out, nil
 }

@@ -19,6 +19,7 @@ type accessFlags struct {
 	OIDCIssuer     string `name:"oidc-issuer" placeholder:"URL" help:"Know callers by tokens of this OpenID Connect issuer, which is asked for its keys." group:"Callers:"`
 	OIDCAudience   string `name:"oidc-audience" placeholder:"NAME" help:"For whom tokens must be made out." group:"Callers:"`
 	OIDCTenant     string `name:"oidc-tenant-claim" default:"tenant" placeholder:"NAME" help:"The claim that names the tenant: lower-case letters, digits and dashes." group:"Callers:"`
+	AuditLog       string `name:"audit-log" type:"path" placeholder:"FILE" help:"Add a line of JSON to this file for every call: who, what, about which resource, outcome, when. Bodies, keys and tokens stand in it nowhere." group:"Callers:"`
 }
 
 // check says what is missing for the addresses to be listened on.

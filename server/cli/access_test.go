@@ -64,6 +64,7 @@ func TestServeToOtherMachines(t *testing.T) {
 	go func() {
 		ended <- cli.Run(ctx, []string{"serve", "--data", filepath.Join(folder, "data"), "--grpc-listen", "0.0.0.0:0", "--http-listen", "0.0.0.0:0",
 			"--metrics-listen", "127.0.0.1:0", "--tls-certificate", authority.Issue("lots.example"), "--tls-key", authority.Key("lots.example"), "--keys", keys,
+			"--audit-log", filepath.Join(folder, "audit.jsonl"),
 		}, strings.NewReader(""), io.Discard, log)
 	}()
 	var m []string
@@ -109,6 +110,13 @@ func TestServeToOtherMachines(t *testing.T) {
 	http.DefaultClient.CloseIdleConnections()
 	stop()
 	require.Equal(t, cli.ExitOK, <-ended, log.text.String())
+
+	audit, err := os.ReadFile(filepath.Join(folder, "audit.jsonl"))
+	require.NoError(t, err)
+	lines := strings.Split(strings.TrimSpace(string(audit)), "\n")
+	require.Len(t, lines, 6, "probes and the page are not kept")
+	assert.Regexp(t, `^\{"time":"2\d{3}-[^"]+Z","from":"127.0.0.1","method":"GET","resource":"/v1/batches","outcome":"401","seconds":[0-9.e-]+\}$`, lines[0])
+	assert.Regexp(t, `"tenant":"elm","caller":"key [a-z2-7]{8}","from":"127.0.0.1","method":"POST","resource":"/v1/batches batches/one","outcome":"200"`, lines[3])
 
 	assert.NotContains(t, log.text.String(), secret[13:])
 	require.NoError(t, filepath.WalkDir(folder, func(path string, d os.DirEntry, err error) error {

@@ -85,6 +85,12 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if err := s.secure(&options); err != nil {
 		return err
 	}
+	audit, err := openAuditLog(s.AuditLog, log)
+	if err != nil {
+		return err
+	}
+	defer audit.close()
+	options.Audit = audit.tell()
 	page, err := web.Handler()
 	if err != nil {
 		return err

@@ -154,6 +154,7 @@ func (s *Server) checkTyped(w http.ResponseWriter, r *http.Request) error {
 // accepted tells, by HTTP's own means, of work that goes on and where to ask
 // about it.
 func accepted(ctx context.Context, w http.ResponseWriter, m proto.Message) error {
+	named(ctx, m)
 	o, ok := m.(*longrunningpb.Operation)
 	if !ok || o.GetDone() {
 		return nil

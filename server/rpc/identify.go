@@ -46,6 +46,7 @@ func (s *Server) identified(next http.Handler) http.Handler {
 			return
 		}
 		caller, err := s.identify(r.Context(), r.Header.Values("Authorization"))
+		auditedOf(r.Context()).Caller = caller
 		if err != nil {
 			st, _ := toStatus(err)
 			writeError(w, st.Err())
@@ -67,6 +68,7 @@ type identifier func(context.Context) (context.Context, error)
 // fromOutside knows callers by their metadata.
 func (s *Server) fromOutside(ctx context.Context) (context.Context, error) {
 	caller, err := s.identify(ctx, metadata.ValueFromIncomingContext(ctx, "authorization"))
+	auditedOf(ctx).Caller = caller
 	if err != nil {
 		st, _ := toStatus(err)
 		return nil, st.Err()

@@ -74,6 +74,10 @@ type Options struct {
 	Callers Callers
 	TLS     *tls.Config
 
+	// Audit is told of every call, once it has ended, from several goroutines at
+	// once; nil means that nobody is.
+	Audit func(AuditRecord)
+
 	Reflection bool         // let clients list the service's methods
 	Log        *slog.Logger // nil means slog.Default
 }

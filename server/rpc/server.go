@@ -212,7 +212,7 @@ func (s *Server) grpcServer(h *health.Server, identify identifier, more ...grpc.
 
 // outsideOptions are those of the gRPC server that clients reach.
 func (s *Server) outsideOptions() []grpc.ServerOption {
-	list := s.options.Limits.connections()
+	list := append(s.options.Limits.connections(), grpc.ChainUnaryInterceptor(s.auditUnary), grpc.ChainStreamInterceptor(s.auditStream))
 	if s.options.TLS != nil {
 		list = append(list, grpc.Creds(credentials.NewTLS(s.options.TLS)))
 	}

@@ -48,6 +48,18 @@ func TestDesignsInEPANET(t *testing.T) {
 		}
 	}
 	require.GreaterOrEqual(t, len(all), 200)
+	mixes := 0
+	for i, s := range []design.Settings{measured(75, 10, 62), measured(58, 10, 50)} {
+		rotor, lot := layout.GenericRotor(), passage()
+		s.Family, s.Effort.SectorMoves = &rotor, 20_000
+		lot.HeadWishes = []layout.HeadWish{{Heads: "spray", Ground: rect(0, 14, 2.4, 26)}}
+		if d := run(t, lot, s); len(d.Areas) == 2 && d.Water != nil && d.Water.EPANET != nil {
+			mixes++
+			name := fmt.Sprintf("mixed-%d.inp", i)
+			files[name], all = d.Water.EPANET, append(all, drawn{d, name})
+		}
+	}
+	assert.Equal(t, 2, mixes)
 	answers := solveByEPANET(t, files)
 	worst, where := 0.0, ""
 	for _, one := range all {
@@ -126,9 +138,8 @@ func againstEPANET(t *testing.T, d *layout.Design, e epanetAnswer) (worst float6
 			zone = h.Zone
 		}
 	}
-	_, top := headBand(d)
 	for _, h := range d.Heads {
-		if h.Zone != zone || h.Pressure >= top {
+		if _, top := headBand(h); h.Zone != zone || h.Pressure >= top {
 			continue
 		}
 		node, ok := e.Nodes[h.Label]
@@ -146,9 +157,11 @@ func againstEPANET(t *testing.T, d *layout.Design, e epanetAnswer) (worst float6
 	return worst, where
 }
 
-func headBand(d *layout.Design) (low, high layout.Pressure) {
-	if d.HeadKind == layout.FixedArc {
-		return layout.GenericRotor().Nozzles[0].Band()
+func headBand(h layout.Head) (low, high layout.Pressure) {
+	for _, f := range layout.GenericFixedArc() {
+		if f.Name == h.Family {
+			return f.Nozzles[0].Band()
+		}
 	}
 	return layout.GenericVariableThrow().Band()
 }

@@ -24,7 +24,7 @@ func passage() *layout.Lot {
 // mixable lets the families be mixed, with little effort.
 func mixable(psi float64) design.Settings {
 	s := gauged(psi)
-	s.Choice, s.FixedArcOnly, s.Effort.SectorMoves = []layout.FixedArcFamily{layout.GenericSpray(), layout.GenericRotor()}, true, 30_000
+	s.Choice, s.FixedArcOnly, s.Effort.SectorMoves = []layout.FixedArcFamily{layout.GenericSpray(), layout.GenericRotor()}, true, 15_000
 	return s
 }
 
@@ -94,7 +94,7 @@ func TestFamiliesMixedByArea(t *testing.T) {
 func TestMixOnValves(t *testing.T) {
 	rotor := layout.GenericRotor()
 	s := gauged(0)
-	s.Family, s.Effort.SectorMoves = &rotor, 30_000
+	s.Family, s.Effort.SectorMoves = &rotor, 15_000
 	s.Supply = layout.Supply{StaticPressure: pressure(75), FlowTest: &layout.FlowTest{Flow: layout.GPM(16), Pressure: layout.PSI(62)}}
 	lot := passage()
 	lot.HeadWishes = []layout.HeadWish{{Heads: "spray", Ground: rect(0, 14, 2.4, 26)}}
@@ -137,7 +137,7 @@ func TestHeadsAskedFor(t *testing.T) {
 	lot.HeadWishes = []layout.HeadWish{{Heads: "Spray", Ground: rect(0, 14, 2.4, 26)}, {Heads: "fountain", Ground: rect(0, 0, 1, 1)}}
 	rotor := layout.GenericRotor()
 	s := gauged(45)
-	s.Family, s.Effort.SectorMoves = &rotor, 30_000
+	s.Family, s.Effort.SectorMoves = &rotor, 15_000
 	d := run(t, lot, s)
 	require.Equal(t, layout.StatusDesigned, d.Status, d.Reason)
 	checkMix(t, d)
@@ -169,8 +169,8 @@ func rulesNoted(d *layout.Design) (out []string) {
 func TestRandomMixes(t *testing.T) {
 	rotor, mixes := layout.GenericRotor(), 0
 	s := gauged(45)
-	s.Family, s.Effort.SectorMoves = &rotor, 4_000
-	for seed := range uint64(8) {
+	s.Family, s.Effort.SectorMoves = &rotor, 2_000
+	for seed := range uint64(6) {
 		lot, rng := randomLot(seed), rand.New(rand.NewPCG(seed, 77))
 		lot.HeadWishes = []layout.HeadWish{{Heads: "spray", Ground: polygon(rng, 5000*rng.Float64(), -5000*rng.Float64(), 9000)}}
 		if d := run(t, lot, s); len(d.Areas) > 1 && len(d.Heads) > 0 {

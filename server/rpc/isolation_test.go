@@ -21,6 +21,7 @@ import (
 	"google.golang.org/protobuf/types/dynamicpb"
 
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/rpc"
 	"lotwright/server/store"
 )
 
@@ -59,7 +60,10 @@ type estate struct {
 func newEstate(t *testing.T) *estate {
 	t.Helper()
 	k := newKeyring(t, "elm", "oak")
-	e := &estate{office: keep(t, k.guarded(t)), ring: k}
+	e := &estate{office: keep(t, func(o *rpc.Options) {
+		k.guarded(t)(o)
+		o.Limits.Burst = 10_000 // there are many methods
+	}), ring: k}
 	elm := k.as(t.Context(), "elm")
 	_, err := e.batches.CreateBatch(elm, &pb.CreateBatchRequest{BatchId: "zebra", RequestId: "r1", Batch: &pb.Batch{Title: canary}})
 	require.NoError(t, err)

@@ -228,11 +228,24 @@ def check_lot(lot_id, given, made, throw, faults):
     dry = unary_union([lot.plane.take(shape(f["geometry"])) for f in made["dry"]]).area if made["dry"] else 0
     faults.check(near(dry, area - wetted.area, COVERAGE_SHARE * area), lot_id, "dry area %.2f m², here %.2f", dry, area - wetted.area)
 
-    check_heads(lot_id, lot, heads, faults)
+    fixed = check_fixed(lot_id, lot, given, made, heads, faults)
+    check_heads(lot_id, lot, {name: at for name, at in heads.items() if name not in fixed}, faults)
     check_wetted(lot_id, lot, made, reaches, heads, faults)
     check_trench(lot_id, lot, made, heads, row, faults)
     check_pipe(lot_id, lot, made, row, faults)
     return abs(row["coverage"] - coverage), len(heads)
+
+
+def check_fixed(lot_id, lot, given, made, heads, faults):
+    """Fixed heads of the input stay where they are, and no other is called so."""
+    wanted = [lot.plane(*f["geometry"]["coordinates"]) for f in given.get("head", []) if f["properties"].get("fixed")]
+    fixed = {f["properties"]["head"] for f in made["head"] if f["properties"]["fixed"]}
+    for at in wanted:
+        near = [name for name in fixed if math.dist(at, heads[name]) <= PLACE]
+        faults.check(len(near) == 1, lot_id, "no fixed head stands at %s", at)
+    row = made["lot"][0]["properties"]
+    faults.check(row["heads_fixed"] == len(fixed) == len(wanted), lot_id, "%d heads are fixed, %d are so called, %s stated", len(wanted), len(fixed), row["heads_fixed"])
+    return fixed
 
 
 def check_heads(lot_id, lot, heads, faults):

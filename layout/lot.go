@@ -64,7 +64,7 @@ type Lot struct {
 	Source     *geom.Point // nil: assumed, see contract 4.8
 	Controller *geom.Point
 	Heights    []SpotHeight
-	Pinned     []geom.Point // heads to keep, sorted by place
+	Pinned     []Pin // heads to keep, sorted by place, one a place
 
 	// HeadWishes are the parts of the lawn for which the input names heads,
 	// sorted by heads; they do not overlap.
@@ -82,6 +82,32 @@ type Lot struct {
 type HeadWish struct {
 	Heads  string // the family's name, or its words: "rotor"
 	Ground geom.Region
+}
+
+// Pin is a head that stands already, or is to stand, and is kept. What is zero is
+// for the design to choose.
+type Pin struct {
+	At       geom.Point
+	Throw    Length  // of a variable-throw head, if it is turned down; of a fixed-arc head its radius
+	Model    string  // of a fixed-arc head, its nozzle
+	ArcStart float64 // degrees clockwise from north
+	ArcSweep float64 // degrees; 0: the arc is not told
+}
+
+// PinsAt are heads of which only the places are fixed.
+func PinsAt(at ...geom.Point) (pins []Pin) {
+	for _, p := range at {
+		pins = append(pins, Pin{At: p})
+	}
+	return pins
+}
+
+// PinnedAt lists where the heads to keep stand.
+func (l *Lot) PinnedAt() (at []geom.Point) {
+	for _, p := range l.Pinned {
+		at = append(at, p.At)
+	}
+	return at
 }
 
 // SpotHeight is a surveyed ground height.

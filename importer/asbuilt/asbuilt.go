@@ -83,12 +83,18 @@ func collect(d *geojson.Document) (lots []Lot, err error) {
 		}
 		lots[k].features = append(lots[k].features, x)
 	}
+	return Told(d.Name(), lots)
+}
+
+// Told returns the lots of a file, by id, of which it tells what was built; that
+// it tells of none is an [*importer.Refusal].
+func Told(file string, lots []Lot) ([]Lot, error) {
 	lots = slices.DeleteFunc(lots, func(l Lot) bool {
 		return !slices.ContainsFunc(l.features, func(x importer.Feature) bool { return built(x.Layer) })
 	})
 	if len(lots) == 0 {
 		r := importer.Refuse(-1, "asbuilt.empty", "the file holds no features of the layers head or pipe")
-		r.Finding.File = d.Name()
+		r.Finding.File = file
 		return nil, r
 	}
 	slices.SortFunc(lots, func(a, b Lot) int { return cmp.Compare(a.ID, b.ID) })

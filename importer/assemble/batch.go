@@ -190,6 +190,17 @@ func (b *Batch) Lot(i int) (item Item) {
 	return Lot(l.id, features, b.options)
 }
 
+// Drawn returns what the batch holds of designs of a lot, its heads among them.
+func (b *Batch) Drawn(i int) (out []importer.Feature) {
+	l := b.lots[i]
+	for _, r := range b.refs[l.from:l.to] {
+		if x := b.files[r.file].Feature(int(r.feature)); drawnLayers[x.Layer] || x.Layer == layout.LayerHead {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
 // Findings returns the remarks about the batch as a whole, in order.
 func (b *Batch) Findings() []importer.Finding { return b.findings }
 

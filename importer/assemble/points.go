@@ -26,8 +26,7 @@ func (b *builder) addPoints() {
 			b.addHead(x)
 		}
 	}
-	slices.SortFunc(b.lot.Pinned, geom.Point.Compare)
-	b.lot.Pinned = slices.Compact(b.lot.Pinned)
+	sortPins(b.lot.Pinned)
 	slices.SortFunc(b.lot.Heights, func(p, q layout.SpotHeight) int {
 		return cmp.Or(p.At.Compare(q.At), cmp.Compare(p.Height, q.Height))
 	})
@@ -97,23 +96,6 @@ func (b *builder) ontoParcel(p geom.Point) (geom.Point, float64) {
 	}
 	edge, dist := b.lot.Parcel.NearestEdge(p)
 	return edge.Nearest(p), dist
-}
-
-// addHead keeps a head with fixed set; other heads are results of an earlier
-// design.
-func (b *builder) addHead(x importer.Feature) {
-	if !x.Properties.Fixed {
-		b.findOf(x, importer.Warning("head.not_fixed", "a head without fixed: true was left out"))
-		return
-	}
-	for p := range x.Geometry.Positions {
-		at, dist := b.ontoParcel(b.plane.Point(p))
-		if dist > SnapMM {
-			b.findOf(x, b.at(outside(x), at))
-			continue
-		}
-		b.lot.Pinned = append(b.lot.Pinned, at)
-	}
 }
 
 func metres(mm float64) float64 { return mm / geom.MillimetresPerMetre }

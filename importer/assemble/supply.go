@@ -73,9 +73,16 @@ func (b *builder) addSupply() {
 	s.Bucket = b.bucket()
 }
 
-// all returns every feature of the lot, the parcel first.
+// all returns every feature of the lot that may tell of its water, the parcel
+// first: not heads, whose flow is their own.
 func (b *builder) all() []importer.Feature {
-	return append([]importer.Feature{b.parcel.feature}, b.features...)
+	out := []importer.Feature{b.parcel.feature}
+	for _, x := range b.features {
+		if x.Layer != layout.LayerHead {
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 func (b *builder) pressure(name string) *layout.Pressure {

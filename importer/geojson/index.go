@@ -41,6 +41,9 @@ func (d *Document) index(s *scanner, src Source) error {
 	x.reader.s, x.reader.lotName, x.reader.skim = s, d.lotName, true
 	first := s.peek()
 	if first == 0 && !s.more() {
+		if src.Derived && errors.Is(s.err, io.EOF) {
+			return x.finish() // a table without rows
+		}
 		return emptyOrFault(s)
 	}
 	read := func() error { return x.collection(first) }

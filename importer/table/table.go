@@ -77,6 +77,7 @@ const (
 type property struct {
 	column, name string
 	label        bool // of a lot or a layer: written as text
+	told         bool // in words, of a design: what is no text and no number is left out
 }
 
 // properties lists the columns of t that the reader of GeoJSON looks at.
@@ -85,11 +86,15 @@ func (t Table) properties(lotProperty string) []property {
 	if lotProperty != "" && !slices.Contains(names, lotProperty) {
 		names = append(names, lotProperty)
 	}
+	var words []string
+	if t.IsLabelled(lotProperty) { // a design may come back in it
+		words = importer.TextNames()
+	}
 	var out []property
-	for _, name := range names {
+	for _, name := range slices.Concat(names, words) {
 		if column, ok := t.Column(name); ok {
 			label := name == lotColumn || name == layerColumn || name == lotProperty
-			out = append(out, property{column, name, label})
+			out = append(out, property{column, name, label, slices.Contains(words, name)})
 		}
 	}
 	return out

@@ -107,6 +107,9 @@ func (r *text) appendValue(dst []byte, p property, value any) ([]byte, error) {
 	case nil:
 		return append(dst, "null"...), nil
 	case string:
+		if !utf8.ValidString(v) && p.told {
+			return append(dst, "null"...), nil
+		}
 		if !utf8.ValidString(v) {
 			return dst, r.refuse("encoding.not_utf8", "column %q holds text that is not UTF-8", p.column)
 		}
@@ -120,6 +123,9 @@ func (r *text) appendValue(dst []byte, p property, value any) ([]byte, error) {
 		return appendNumber(dst, p, v), nil
 	case bool:
 		return strconv.AppendBool(dst, v), nil
+	}
+	if p.told {
+		return append(dst, "null"...), nil
 	}
 	return dst, r.refuse("property.type", "column %q holds neither text nor a number", p.column)
 }

@@ -223,7 +223,7 @@ func (a *audit) stand(b layout.BuiltHead, zones *int) error {
 	}
 	h := a.designed.Heads[i]
 	h.Label, h.At, h.Wetted, h.WettedArea, h.Overspray, h.OversprayArea = b.Label, b.At, nil, 0, nil, 0
-	h.Pinned = b.Pinned || slices.Contains(a.lot.Pinned, b.At)
+	h.Pinned = b.Pinned || slices.Contains(a.lot.PinnedAt(), b.At)
 	if !known {
 		if h.Pipe = ""; a.s.Family == nil {
 			*zones++

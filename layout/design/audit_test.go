@@ -142,7 +142,7 @@ func twoMetresOff(lot *layout.Lot, d *layout.Design, at geom.Point) geom.Point {
 // west side are 9.18 m away and beyond 9.144 m, as is no other place.
 func TestOpenYardByHand(t *testing.T) {
 	lot, s := yard(), gauged(55)
-	lot.Pinned = []geom.Point{m(6, 4.5)}
+	lot.Pinned = layout.PinsAt(m(6, 4.5))
 	d := run(t, lot, s)
 	require.Len(t, d.Heads, 1)
 	require.InDelta(t, 1, d.Coverage, 1e-12)

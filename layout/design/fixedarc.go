@@ -348,7 +348,8 @@ func (r *run) headArcs(ctx context.Context) error {
 	}
 	spots, spacing := r.spots()
 	overspray, leastSweep, greatestSweep := r.arcLimits()
-	site := sector.Site{Lawn: r.d.Irrigated, Blockers: r.arcs.hard, Spots: spots, Pinned: r.lot.Pinned,
+	set, places := r.pinnedArcs()
+	site := sector.Site{Lawn: r.d.Irrigated, Blockers: r.arcs.hard, Spots: spots, Pinned: places, Fixed: set,
 		Nozzles: r.arcs.nozzles, LeastSweep: leastSweep, GreatestSweep: greatestSweep, Areas: r.areas(),
 		Measure: func(heads []sector.Sector) (sector.Figures, error) {
 			u, err := r.simulate(heads)
@@ -371,13 +372,18 @@ func (r *run) headArcs(ctx context.Context) error {
 	}
 	for _, at := range p.Unfit {
 		r.d.Notes = append(r.d.Notes, layout.Note{Rule: "head.unfit", Severity: layout.SeverityWarning, At: &at,
-			Text: "the head that stands here cannot be set to stay within the overspray limit and is left out"})
+			Text: "the head that stands here is off the lawn or cannot be set to stay within the overspray limit, and is left out"})
 	}
 	if p.Status == sector.Unreachable {
 		r.d.Status, r.d.Reason = layout.StatusInfeasible, p.Reason
 		r.note("coverage.unreachable", layout.SeverityError, p.Reason)
 	}
-	return r.describeArcs(p.Heads)
+	r.remarkProof()
+	if err := r.describeArcs(p.Heads); err != nil {
+		return err
+	}
+	r.remarkOverspray()
+	return r.remarkRedundantArcs(p.Heads)
 }
 
 // openGround is where water flies: everywhere but through buildings and walls.

@@ -67,7 +67,7 @@ func randomLot(seed uint64) *layout.Lot {
 		lot.Source = &p
 	}
 	if rng.IntN(4) == 0 {
-		lot.Pinned = []geom.Point{geom.Pt(int64(at(5000)), int64(at(5000)))}
+		lot.Pinned = layout.PinsAt(geom.Pt(int64(at(5000)), int64(at(5000))))
 	}
 	return lot
 }

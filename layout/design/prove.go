@@ -15,13 +15,14 @@ import (
 // prove tries to raise the proof to a continuous one: that fewer heads cannot
 // do wherever they stand; or, failing that, that no fewer than the choice among
 // the spots needs can. Throws that cross paving reach farther than the argument
-// allows for.
+// allows for, and fixed heads where none may be put stand outside of it. What is
+// proven says nothing of fixed heads: it holds whether or not they are kept.
 //
 // Where the search for a proof ends with one head less, it stands heads, in
 // parts, on places that would do if heads came in parts. Those places are tried
 // as spots; should they bring fewer heads, the proof is tried again for these.
 func (r *run) prove(ctx context.Context) error {
-	if r.s.Effort.Boxes < 0 || r.s.CrossPaving > 0 || len(r.lot.Pinned) > 0 ||
+	if r.s.Effort.Boxes < 0 || r.s.CrossPaving > 0 || !r.pinsLegal() ||
 		r.d.Status != layout.StatusDesigned || len(r.d.Heads) == 0 {
 		return nil
 	}
@@ -70,7 +71,7 @@ func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
 			site.Spots = append(site.Spots, s.At)
 		}
 	}
-	site.Start = append(slices.Clone(r.s.Start), headPlaces(r.d.Heads))
+	site.Start = append(slices.Clone(r.s.Start), unpinned(r.d.Heads))
 	p, err := r.placed(ctx, site)
 	if err != nil || p.Status != placement.Reached || len(p.Heads) >= len(r.d.Heads) {
 		return err
@@ -78,6 +79,16 @@ func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
 	r.d.Heads, r.d.Proof.Bound = nil, min(r.d.Proof.Bound, len(p.Heads))
 	r.settleOn(p)
 	return nil
+}
+
+// unpinned lists where the heads stand that are not fixed.
+func unpinned(heads []layout.Head) (out []geom.Point) {
+	for _, h := range heads {
+		if !h.Pinned {
+			out = append(out, h.At)
+		}
+	}
+	return out
 }
 
 func headPlaces(heads []layout.Head) (out []geom.Point) {

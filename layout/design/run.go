@@ -59,7 +59,7 @@ func runOnce(ctx context.Context, lot *layout.Lot, s Settings, of blend) (d *lay
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
 		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
-	stages := []func(context.Context) error{r.ground, r.supply, r.lay}
+	stages := []func(context.Context) error{r.ground, r.supply, r.lay, r.lookAtPins}
 	if s.Family != nil {
 		r.d.HeadKind = layout.FixedArc
 		r.setParts(of.families)
@@ -125,6 +125,9 @@ func (r *run) ground(context.Context) error {
 	r.field = sight.NewFieldAcross(lawn.Region, r.passable(), r.s.CrossPaving.Millimetres())
 	r.standing, err = candidate.NewGround(r.lot, lawn.Region, candidate.Clearances{
 		EdgeMM: r.s.EdgeClearance.Millimetres(), BuildingMM: r.s.BuildingClearance.Millimetres()})
+	if err == nil {
+		r.remarkPins()
+	}
 	return err
 }
 
@@ -176,6 +179,9 @@ func (r *run) heads(ctx context.Context) error {
 	r.spacing = spacingFor(r.d.IrrigatedArea)
 	site := r.siteOf(r.spacing)
 	r.d.Effort.Candidates, r.d.Effort.Witnesses = len(site.Spots), len(site.WitnessAt)
+	if err := r.startAround(ctx, &site); err != nil {
+		return err
+	}
 	p, err := r.placed(ctx, site)
 	if err != nil {
 		return err
@@ -254,7 +260,7 @@ func (r *run) share(at []geom.Point, throwMM int64) float64 {
 func (r *run) reaches(at []geom.Point, throwMM int64) []sight.Reach {
 	out := make([]sight.Reach, len(at))
 	for i, p := range at {
-		out[i] = r.field.From(p, throwMM, r.s.Head.LeastThrow.Millimetres())
+		out[i] = r.from(p, throwMM)
 	}
 	return out
 }
@@ -309,12 +315,12 @@ func leastWhere(b bracket, f func(x int64) float64) int64 {
 
 // siteOf returns the ground as placement sees it.
 func (r *run) siteOf(spacing int64) placement.Site {
-	throw, least := r.heldThrowMM(), r.s.Head.LeastThrow.Millimetres()
+	throw := r.heldThrowMM()
 	site := placement.Site{
 		Spots: r.standing.Spots(spacing), ThrowMM: throw, LawnAreaM2: r.d.IrrigatedArea,
-		Pinned: r.lot.Pinned, Allows: r.standing.Allows, Start: r.s.Start,
+		Pinned: r.lot.PinnedAt(), Allows: r.standing.Allows, Start: r.s.Start,
 		ReachFrom: func(p geom.Point) placement.Reach {
-			reach := r.field.From(p, throw, least)
+			reach := r.from(p, throw)
 			return &reach
 		},
 		AreaReached: func(reaches []placement.Reach) float64 { return r.field.CoveredWithinM2(sightReaches(reaches)) },
@@ -358,16 +364,16 @@ const leastScrapM2 = 0.01
 // describe fills in the heads at the given places and what they leave dry.
 func (r *run) describe(at []geom.Point) {
 	pinned := map[geom.Point]bool{}
-	for _, p := range r.lot.Pinned {
+	for _, p := range r.lot.PinnedAt() {
 		pinned[p] = true
 	}
 	var wet []geom.Region
 	for i, p := range at {
-		reach := r.field.From(p, r.d.Throw.Millimetres(), r.s.Head.LeastThrow.Millimetres())
+		reach := r.from(p, r.d.Throw.Millimetres())
 		wets := r.wets(&reach)
 		head := layout.Head{
 			Label: fmt.Sprintf("H%d", i+1), At: p, Kind: r.s.Head.Kind, Model: r.s.Head.Name,
-			Throw: r.d.Throw, ArcSweep: 360, Pressure: r.d.Pressure, Flow: r.d.HeadFlow,
+			Throw: r.d.Throw * layout.Length(r.throwShareAt(p)), ArcSweep: 360, Pressure: r.d.Pressure, Flow: r.d.HeadFlow,
 			Zone: i + 1, Pinned: pinned[p],
 			Wetted: reach.Outline(layout.WettedSagittaMM), WettedArea: reach.AreaM2()}
 		if r.s.CrossPaving > 0 {

@@ -145,7 +145,7 @@ func requireHeads(t *testing.T, lot *layout.Lot, d *layout.Design) {
 		require.Equal(t, d.HeadFlow, h.Flow)
 		if h.Pinned {
 			pinned++
-			require.Contains(t, lot.Pinned, h.At)
+			require.Contains(t, lot.PinnedAt(), h.At)
 		} else {
 			requireLegal(t, lot, d, h.At)
 		}
@@ -363,7 +363,7 @@ func TestUnreachableTarget(t *testing.T) {
 
 func TestPinnedHeads(t *testing.T) {
 	lot := suburban()
-	lot.Pinned = []geom.Point{m(1, 1), m(19, 31)}
+	lot.Pinned = layout.PinsAt(m(1, 1), m(19, 31))
 	d := run(t, lot, gauged(55))
 	assert.Equal(t, layout.StatusDesigned, d.Status)
 	requireSound(t, lot, gauged(55), d)

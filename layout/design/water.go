@@ -209,6 +209,7 @@ func (r *run) lay(ctx context.Context) error {
 			}
 		}
 		r.d.Proof.Throw = r.d.Throw
+		r.remarkProof()
 		if !r.plumbing.measured || len(r.d.Network.Pipes) == 0 {
 			return r.gaugedWater(ctx)
 		}

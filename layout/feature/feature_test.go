@@ -321,7 +321,7 @@ func TestRefusedLot(t *testing.T) {
 	d := layout.Refused("7", "two parcels", []layout.Note{{Rule: "parcel.two", Severity: layout.SeverityError, Text: "two parcels"}})
 	got := lines(t, d)
 	require.Len(t, got, 2)
-	assert.Contains(t, string(got[0]), `"status":"invalid","reason":"two parcels","head_kind":null,"heads":null,"heads_bound":null,"proof":"none"`)
+	assert.Contains(t, string(got[0]), `"status":"invalid","reason":"two parcels","head_kind":null,"heads":null,"heads_fixed":null,"heads_bound":null,"proof":"none"`)
 	assert.Contains(t, string(got[0]), `"geometry":null`)
 	assert.Contains(t, string(got[1]), `"geometry":null`)
 }

@@ -92,8 +92,9 @@ func lotOutcome() columns[design] {
 		text("status", "designed, infeasible, invalid or failed", func(d design) string { return string(d.Status) }),
 		text("reason", "why the lot is not designed, in words", func(d design) string { return d.Reason }),
 		text("head_kind", "variable_throw or fixed_arc", func(d design) string { return string(d.HeadKind) }),
-		when(tried, count("heads", "number of heads", func(d design) int { return len(d.Heads) })),
-		when(proved, count("heads_bound", "no design can do with fewer heads than this, under the terms of proof",
+		when(tried, count("heads", "number of heads", func(d design) int { return len(d.Heads) }),
+			count("heads_fixed", "number of heads that came with the input and were kept", fixedHeads)),
+		when(proved, count("heads_bound", "no design that keeps the fixed heads, if there are any, can do with fewer heads than this, under the terms of proof",
 			func(d design) int { return d.Proof.Bound })),
 		text("proof", "what heads_bound rests on: continuous, discrete or none", func(d design) string { return string(d.Proof.Kind) }),
 		when(func(d design) bool { return proved(d) && d.Proof.Throw > 0 },
@@ -129,6 +130,15 @@ func headFamilies(d design) string {
 		}
 	}
 	return strings.Join(words, ", ")
+}
+
+func fixedHeads(d design) (n int) {
+	for _, h := range d.Heads {
+		if h.Pinned {
+			n++
+		}
+	}
+	return n
 }
 
 func lotAreas() columns[design] {

@@ -50,7 +50,7 @@ func newYard(t *testing.T, lot *layout.Lot, throwMM int64) yard {
 	field := sight.NewField(lawn.Region)
 	y := yard{lawn: lawn.Region, ground: ground, site: placement.Site{
 		Spots: ground.Spots(spacing), ThrowMM: throwMM, LawnAreaM2: lawn.Region.AreaM2(),
-		Pinned: lot.Pinned, Allows: ground.Allows,
+		Pinned: lot.PinnedAt(), Allows: ground.Allows,
 		ReachFrom: func(p geom.Point) placement.Reach {
 			r := field.From(p, throwMM, 0)
 			return &r
@@ -108,7 +108,7 @@ func randomLot(seed uint64) *layout.Lot {
 		lot.Wall = geom.Union(lot.Wall, rect(at(8), at(8), at(8)+0.1, at(8)+3))
 	}
 	if rng.IntN(4) == 0 {
-		lot.Pinned = []geom.Point{geom.Pt(-5000+rng.Int64N(3000), rng.Int64N(4000)), geom.Pt(2000+rng.Int64N(3000), rng.Int64N(4000))}
+		lot.Pinned = layout.PinsAt(geom.Pt(-5000+rng.Int64N(3000), rng.Int64N(4000)), geom.Pt(2000+rng.Int64N(3000), rng.Int64N(4000)))
 	}
 	return lot
 }

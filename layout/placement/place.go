@@ -29,7 +29,8 @@ const bestEffortShare = 0.995
 //     the lawn, what they leave dry becomes witnesses too, places around them
 //     become spots, and the choice is made again: see [placer.refine].
 //  6. When that has nothing more to give, heads are added one by one where the
-//     exact area gains most, and those that are not needed are taken away.
+//     exact area gains most, and those that are not needed are taken away. Heads
+//     that the site brings along are taken where they do with fewer.
 func Place(ctx context.Context, site Site, s Settings) (Result, error) {
 	if s.PolishSteps == 0 {
 		s.PolishSteps = DefaultPolishSteps
@@ -157,6 +158,7 @@ func (p *placer) place(ctx context.Context) (Result, error) {
 		heads = p.completed(ctx, heads, target)
 		out.Greedy += len(heads.at) - before
 		heads = p.polish(p.needed(heads, target), 1)
+		heads = p.orStart(heads, len(r.Chosen), target)
 	}
 	out.Greedy = max(out.Greedy, len(heads.at)+len(p.site.Pinned))
 	return p.finish(out, heads), ctx.Err()
@@ -192,6 +194,20 @@ func (p *placer) best(r setcover.Result, target float64) team {
 		}
 	}
 	return p.polish(p.team(p.places(r.Chosen)), 1)
+}
+
+// orStart returns the heads, or the site's own suggestion of fewer that do, where
+// that was not looked at before because the choice began with no more.
+func (p *placer) orStart(heads team, chosen int, target float64) team {
+	for _, start := range p.startsBelow(len(heads.at)) {
+		if len(start) < chosen {
+			continue
+		}
+		if t := p.polish(p.team(start), target); p.reaches(t, target) {
+			return p.polish(p.needed(t, target), 1)
+		}
+	}
+	return heads
 }
 
 // startsBelow returns the site's own suggestions of fewer heads than given, the

@@ -176,7 +176,7 @@ func TestPinnedHeadsAreKept(t *testing.T) {
 		"one that keeps too little distance": {[]geom.Point{geom.Pt(10, 6000)}, 2},
 	} {
 		t.Run(name, func(t *testing.T) {
-			y := newYard(t, &layout.Lot{Parcel: square(45.5), Pinned: c.pinned}, feet(30))
+			y := newYard(t, &layout.Lot{Parcel: square(45.5), Pinned: layout.PinsAt(c.pinned...)}, feet(30))
 			got := place(t, y.site, 0.97)
 			assert.Equal(t, placement.Reached, got.Status)
 			assert.Len(t, got.Heads, c.heads)
@@ -306,7 +306,7 @@ func TestWitnessesOnlySample(t *testing.T) {
 
 // TestPinnedHeadsSeeEveryWitness, but not quite enough of the lawn.
 func TestPinnedHeadsSeeEveryWitness(t *testing.T) {
-	y := newYard(t, &layout.Lot{Parcel: square(45.5), Pinned: []geom.Point{geom.Pt(6934, 6934)}}, feet(32))
+	y := newYard(t, &layout.Lot{Parcel: square(45.5), Pinned: layout.PinsAt(geom.Pt(6934, 6934))}, feet(32))
 	for _, w := range y.site.WitnessAt {
 		require.True(t, y.site.ReachFrom(y.site.Pinned[0]).Sees(w))
 	}

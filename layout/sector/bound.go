@@ -39,20 +39,47 @@ const (
 func (p *problem) bound(ctx context.Context) (heads int, witnessMM int64, err error) {
 	sparse := int64(math.Sqrt(p.grid.areaM2(len(p.grid.at))/mostWitnesses) * geom.MillimetresPerMetre)
 	q := p.finer(max(p.looker.reachMM/witnessesPerThrow, sparse, p.grid.cellMM))
-	c := columns{p: q, known: map[string]bool{}}
-	for i := range q.spots {
+	c := columns{p: q, known: map[string]bool{}, done: make(witnessSet, (len(q.grid.at)+63)/64)}
+	for _, h := range q.fixed {
+		for i, w := range c.set(h.spot, int(h.k), h.arc) {
+			c.done[i] |= w
+		}
+	}
+	for i := len(q.fixed); i < len(q.spots); i++ {
 		c.addSpot(int32(i))
 	}
-	cover := setcover.Problem{Columns: c.rows, Weights: make([]int64, len(q.grid.at))}
-	for w := range cover.Weights {
-		cover.Weights[w] = 1
-	}
-	cover.Spare = int64(float64(len(cover.Weights)) * (1 - p.s.CoverageTarget))
+	cover := c.cover()
+	cover.Spare = int64(float64(len(q.grid.at)) * (1 - p.s.CoverageTarget))
 	r, err := setcover.Solve(ctx, cover, setcover.Settings{Moves: boundMoves, Pivots: boundPivots, Nodes: -1, Seed: p.s.Seed})
 	if err != nil {
 		return 0, 0, fmt.Errorf("bounding the number of heads: %w", err)
 	}
-	return r.Bound, q.grid.cellMM, nil
+	return len(q.fixed) + max(r.Bound, p.pinned-len(q.fixed)), q.grid.cellMM, nil
+}
+
+// cover is the choice among the columns, of the witnesses that fixed heads do
+// not wet.
+func (c *columns) cover() setcover.Problem {
+	row := make([]int32, len(c.p.grid.at))
+	var out setcover.Problem
+	for w := range row {
+		if row[w] = -1; c.done[w/64]&(1<<(w%64)) == 0 {
+			row[w] = int32(len(out.Weights))
+			out.Weights = append(out.Weights, 1)
+		}
+	}
+	for _, rows := range c.rows {
+		left := make([]int32, 0, len(rows))
+		for _, w := range rows {
+			if row[w] >= 0 {
+				left = append(left, row[w])
+			}
+		}
+		if len(left) > 0 {
+			out.Columns = append(out.Columns, left)
+		}
+	}
+	return out
 }
 
 // columns gathers what single heads wet of the witnesses.
@@ -60,6 +87,7 @@ type columns struct {
 	p     *problem
 	known map[string]bool
 	rows  [][]int32
+	done  witnessSet // wet already
 }
 
 // addSpot adds the sets of witnesses that heads on a spot wet, without those

@@ -15,6 +15,9 @@ const (
 // different.
 func (s *search) propose(i int) (head, bool) {
 	h := s.heads[i]
+	if i < len(s.p.fixed) {
+		return h, false
+	}
 	pinned := i < s.p.pinned
 	switch s.rng.IntN(8) {
 	case 0:

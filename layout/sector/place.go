@@ -16,7 +16,8 @@ import (
 //     lawn and off it. Cells that no permitted setting wets are counted; if the
 //     coverage target cannot be met without them they are left aside, and what
 //     follows is the best effort on the rest.
-//  2. A greedy start gives every cell water from about two heads.
+//  2. Fixed heads that meet the targets by themselves are all there is. Else a
+//     greedy start gives every cell water from about two heads.
 //  3. While the targets are met the most dispensable head is dropped, and the
 //     others are set anew until the targets are met again or effort runs out.
 //     If the start itself misses the targets, heads are added first.
@@ -67,6 +68,9 @@ func (r *placing) all() error {
 		return err
 	}
 	r.s = newSearch(r.p)
+	if ok, err := r.fixedSuffice(); ok || err != nil {
+		return err
+	}
 	r.s.start()
 	r.out.Greedy = len(r.s.heads)
 	if err := r.fewest(r.p.s.Moves); err != nil {
@@ -88,6 +92,23 @@ func (r *placing) useless() bool {
 		r.unreachable("at least %d heads are needed for the coverage alone", r.out.Bound)
 	}
 	return true
+}
+
+// fixedSuffice reports whether fixed heads, where all that stand are, meet the
+// targets by themselves. The search would not tell: it aims a little higher.
+func (r *placing) fixedSuffice() (bool, error) {
+	if len(r.p.fixed) == 0 || r.p.pinned > len(r.p.fixed) {
+		return false, nil
+	}
+	r.s.restore(r.p.fixed)
+	r.out.Greedy = len(r.p.fixed)
+	ok, err := r.measure()
+	if ok {
+		r.out.Status, r.out.Reason = Reached, ""
+	} else {
+		r.s.restore(nil)
+	}
+	return ok, err
 }
 
 func (r *placing) unreachable(format string, args ...any) {

@@ -27,6 +27,7 @@ type problem struct {
 	spots     []*spot
 	outlooks  []*outlook // of the spots on this grid; nil where not yet worked out
 	pinned    int        // the first spots are those of pinned heads
+	fixed     []head     // as they are set; their spots are the first of all
 	near      [][]int32  // for each spot, others to slide to
 	reachable []bool     // by cell: some permitted sector wets it
 	unfit     []geom.Point
@@ -87,6 +88,11 @@ func check(site Site, s Settings) error {
 		site.GreatestSweep > turn || or(site.GreatestSweep, turn) < or(site.LeastSweep, DefaultLeastSweep) {
 		return fmt.Errorf("sweeps from %d° to %d° are not multiples of %d° in order", site.LeastSweep, site.GreatestSweep, sweepStep)
 	}
+	for i, h := range site.Fixed {
+		if h.Nozzle < 0 || h.Nozzle >= len(site.Nozzles) || h.Radius <= 0 || h.Radius > site.Nozzles[h.Nozzle].Throw || h.SweepDeg < 1 || h.SweepDeg > turn {
+			return fmt.Errorf("fixed head %d: no nozzle is set so", i+1)
+		}
+	}
 	if !(s.CoverageTarget <= 1 && s.UniformityTarget < 1 && s.OversprayLimit < 1) {
 		return fmt.Errorf("targets of %v and %v or an overspray limit of %v are out of range", s.CoverageTarget, s.UniformityTarget, s.OversprayLimit)
 	}
@@ -112,7 +118,7 @@ func (p *problem) setRadii() (least int64) {
 	}
 	least = math.MaxInt64
 	for n, z := range p.site.Nozzles {
-		for _, mm := range radiiOf(z, p.nextSmaller(z), step) {
+		for _, mm := range p.withFixed(n, radiiOf(z, p.nextSmaller(z), step)) {
 			p.radii = append(p.radii, radius{nozzle: n, mm: mm})
 			p.looker.reachMM, least = max(p.looker.reachMM, mm), min(least, mm)
 		}
@@ -133,6 +139,17 @@ func (p *problem) shortestReach() int64 {
 		least = min(least, mm)
 	}
 	return least
+}
+
+// withFixed adds the radii that fixed heads of a nozzle are set to.
+func (p *problem) withFixed(nozzle int, radii []int64) []int64 {
+	for _, h := range p.site.Fixed {
+		if h.Nozzle == nozzle {
+			radii = append(radii, h.Radius.Millimetres())
+		}
+	}
+	slices.SortFunc(radii, func(a, b int64) int { return cmp.Compare(b, a) })
+	return slices.Compact(radii)
 }
 
 // nextSmaller returns the longest throw of a nozzle of its family shorter than
@@ -218,6 +235,9 @@ func rateAt(profile []RadialRate, share float64) float64 {
 // setSpots surveys the spots, those of pinned heads first. Spots on which no
 // permitted arc exists are dropped.
 func (p *problem) setSpots() {
+	for _, h := range p.site.Fixed {
+		p.addFixed(h)
+	}
 	for _, h := range p.site.Pinned {
 		if p.site.Lawn.Locate(h) != geom.Interior || !p.addSpot(h) {
 			p.unfit = append(p.unfit, h)
@@ -230,6 +250,24 @@ func (p *problem) setSpots() {
 		p.addSpot(h)
 	}
 	p.setNear()
+}
+
+// addFixed surveys the spot of a fixed head and notes how that is set.
+func (p *problem) addFixed(h Sector) {
+	if p.site.Lawn.Locate(h.At) != geom.Interior {
+		p.unfit = append(p.unfit, h.At)
+		return
+	}
+	k := slices.IndexFunc(p.radii, func(r radius) bool { return r.nozzle == h.Nozzle && r.mm == h.Radius.Millimetres() })
+	set := head{spot: int32(len(p.spots)), k: int16(k), arc: arc{bearing(h.StartDeg), int16(h.SweepDeg)}}
+	s, o := p.survey(h.At)
+	p.spots, p.outlooks, p.fixed = append(p.spots, s), append(p.outlooks, o), append(p.fixed, set)
+	first, second := o.swept(set.arc)
+	for _, c := range slices.Concat(first, second) {
+		if c.steps <= p.radii[k].reach {
+			p.reachable[c.index] = true
+		}
+	}
 }
 
 // addSpot surveys a spot and keeps it if there is a permitted arc on it.

@@ -64,6 +64,7 @@ type Site struct {
 	Blockers geom.Region  // buildings and walls
 	Spots    []geom.Point // where heads may stand, inside the lawn; [SpotSpacing] says how far apart
 	Pinned   []geom.Point // heads that stand already; what they are set to is ours to choose
+	Fixed    []Sector     // heads that stand already, set for good; their radii are of their nozzles
 
 	Nozzles       []Nozzle
 	LeastSweep    int // degrees; 0 means [DefaultLeastSweep]
@@ -149,12 +150,12 @@ type Result struct {
 	// Unreached is the area in m² that no permitted sector from any spot wets:
 	// lawn too narrow for the least radius, or too far from any spot.
 	Unreached float64
-	// Unfit lists the pinned heads that no permitted sector can be set on;
-	// they are left out.
+	// Unfit lists the pinned heads off the lawn, and those that no permitted
+	// sector can be set on; they are left out.
 	Unfit []geom.Point
 	// Bound is a number of heads without which no choice of permitted sectors
 	// on these spots reaches the coverage target, counted on witnesses
-	// WitnessMM apart. It says nothing of uniformity, which mostly takes more
+	// WitnessMM apart, the fixed heads being kept. It says nothing of uniformity, which mostly takes more
 	// heads. 0: none was worked out.
 	Bound     int
 	WitnessMM int64

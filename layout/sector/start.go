@@ -74,7 +74,11 @@ func (s *search) leastGain() int64 {
 
 // startPinned sets the pinned heads.
 func (s *search) startPinned() {
-	for i := range s.p.pinned {
+	for _, h := range s.p.fixed {
+		s.heads = append(s.heads, h)
+		s.field.put(h)
+	}
+	for i := len(s.p.fixed); i < s.p.pinned; i++ {
 		var best offer
 		for k := range s.p.radii {
 			if o := s.offer(int32(i), int16(k)); o.before(best) || best.sweep == 0 {

@@ -11,7 +11,6 @@ import (
 	"lotwright/importer"
 	"lotwright/importer/asbuilt"
 	"lotwright/importer/assemble"
-	"lotwright/importer/geojson"
 	"lotwright/importer/project"
 	"lotwright/layout"
 	"lotwright/layout/design"
@@ -23,8 +22,10 @@ import (
 // auditCommand sets beside the design what was built, or what cans caught.
 type auditCommand struct {
 	inputFlags
-	Built string `xor:"what" required:"" placeholder:"FILE.geojson" help:"Heads and pipe as they were built: the layers head and pipe of our own map, edited." group:"What was found:"`
+	Built string `xor:"what" required:"" placeholder:"FILE.geojson" help:"Heads and pipe as they were built: the layers head and pipe of our own map or GeoPackage, edited." group:"What was found:"`
 	Cans  string `xor:"what" required:"" placeholder:"FILE.csv" help:"Readings of catch cans on one lot: volume_ml, depth_mm or depth_in, and label, zone, lon and lat, or x_m and y_m from the point of connection." group:"What was found:"`
+
+	Complete bool `help:"With --built: keep the heads as they stand and design around them what is missing; -o then holds that design." group:"What was found:"`
 
 	RunTime time.Duration  `placeholder:"15m" help:"With --cans: how long each zone ran." group:"What was found:"`
 	Mouth   *layout.Length `placeholder:"4in" help:"With --cans: diameter of a can's mouth." group:"What was found:"`
@@ -45,6 +46,7 @@ func (auditCommand) Help() string {
 Examples:
 
     lotwright audit lots.geojson --head-pressure 55psi --built as_built.geojson -o audited.geojson --drawings record.pdf
+    lotwright audit lots.geojson --head-pressure 55psi --built as_built.geojson --complete -o completed.geojson
     lotwright audit lots.geojson --head-pressure 55psi --lot LK-05 --cans cans.csv --run-time 15m --mouth 4in
 
 Exit code: 0 all reach their targets as built, 1 fault, 2 usage, 3 some lots do not, or could not be audited.`
@@ -78,7 +80,7 @@ func (a *auditCommand) settings() (design.Settings, error) {
 
 // compare sets beside the designs what was built of them.
 func (a *auditCommand) compare(ctx context.Context, c *console, lots *lotList, s design.Settings) error {
-	built, err := asbuilt.Read(ctx, geojson.Source{Name: a.Built, Path: a.Built}, importer.Limits{})
+	built, err := readBuilt(ctx, a.Built)
 	if err != nil {
 		return fmt.Errorf("--built: %w", err)
 	}
@@ -115,6 +117,20 @@ func (a *auditCommand) compare(ctx context.Context, c *console, lots *lotList, s
 		return errNotDesigned
 	}
 	return nil
+}
+
+// readBuilt reads what was built of lots, from any kind of file that lots come in.
+func readBuilt(ctx context.Context, path string) ([]asbuilt.Lot, error) {
+	batch, err := assemble.Open(ctx, []assemble.Input{{Path: path}}, assemble.Options{Designs: true})
+	if err != nil {
+		return nil, err
+	}
+	defer batch.Close()
+	var lots []asbuilt.Lot
+	for i := range batch.Len() {
+		lots = append(lots, asbuilt.Of(batch.ID(i), batch.Drawn(i)))
+	}
+	return asbuilt.Told(path, lots)
 }
 
 func indices(n int) []int {
@@ -172,16 +188,36 @@ func (a *auditCommand) compareOne(ctx context.Context, c *console, item assemble
 	if _, bad := importer.FirstError(findings); bad {
 		return nil, nil
 	}
+	if a.Complete {
+		return a.complete(ctx, c, item.Lot, design.Pins(designed, found), s)
+	}
 	d, diff, err := design.Audit(ctx, item.Lot, designed, found, s)
 	if err != nil {
 		return nil, err
 	}
-	people := c.out
+	fmt.Fprintf(a.people(c), "Lot %s\n", oneLine(item.ID))
+	return d, diff.WriteText(a.people(c))
+}
+
+// people is where a person reads what was found.
+func (a *auditCommand) people(c *console) io.Writer {
 	if a.Out == standardStream {
-		people = c.err
+		return c.err
 	}
-	fmt.Fprintf(people, "Lot %s\n", oneLine(item.ID))
-	return d, diff.WriteText(people)
+	return c.out
+}
+
+// complete designs a lot around the heads that stand.
+func (a *auditCommand) complete(ctx context.Context, c *console, lot *layout.Lot, stand []layout.Pin, s design.Settings) (*layout.Design, error) {
+	kept := *lot
+	kept.Pinned = stand
+	d, err := design.Run(ctx, &kept, s)
+	if err != nil {
+		return nil, err
+	}
+	_, err = fmt.Fprintf(a.people(c), "Lot %s: %d heads stand, %d more make it %s; %.1f %% of the lawn reached\n",
+		oneLine(lot.ID), len(stand), max(0, len(d.Heads)-len(stand)), d.Status, 100*d.Coverage)
+	return d, err
 }
 
 // assess works out what cans caught on one lot, and how far that is from what the

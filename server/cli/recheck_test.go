@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -66,4 +67,59 @@ func TestRecheckOverBothDoors(t *testing.T) {
 	assert.Equal(t, 2, strings.Count(strings.Join(bare, "\n"), "asbuilt.no_heads: "), "%s", bare)
 	twice := recheck(append(append([]string{}, survey...), append(moved, designs...)...))
 	assert.Contains(t, strings.Join(twice, "\n"), "stands twice")
+}
+
+// TestCompletedAroundWhatStands: of what was built, once GeoJSON and once our own
+// GeoPackage, one head is missing; completed, the others stay, and the target
+// is met with as many as designed. And heads marked as fixed in a map
+// that is given beside the lots stay.
+func TestCompletedAroundWhatStands(t *testing.T) {
+	folder := t.TempDir()
+	flags := []string{"--lot", "LK-05", "--effort", "quick", "-q"}
+	made, pack := filepath.Join(folder, "map.geojson"), filepath.Join(folder, "map.gpkg")
+	for _, out := range []string{made, pack} {
+		require.Equal(t, 0, run(t, "", append([]string{"design", demo, "-o", out}, flags...)...).code)
+	}
+	var without, fixed []string
+	places := 0
+	for _, f := range texts(t, read(t, made)) {
+		if strings.Contains(f, `"layer":"head"`) {
+			places++
+		}
+		if !strings.Contains(f, `"layer":"head","head":"H1"`) {
+			without = append(without, f)
+		}
+		fixed = append(fixed, strings.Replace(f, `"fixed":false`, `"fixed":true`, 1))
+	}
+	built := write(t, filepath.Join(folder, "built.geojson"), collection(without))
+	out := filepath.Join(folder, "completed.geojson")
+	r := run(t, "", append([]string{"audit", demo, "--built", built, "--complete", "-o", out}, flags[:4]...)...)
+	require.Equal(t, 0, r.code, r.stderr)
+	assert.Contains(t, r.out, fmt.Sprintf("%d heads stand, 1 more", places-1))
+	kept, heads := standing(t, read(t, out))
+	assert.Equal(t, [2]int{places - 1, places}, [2]int{kept, heads})
+
+	r = run(t, "", append([]string{"audit", demo, "--built", pack, "-o", filepath.Join(folder, "audited.geojson")}, flags[:4]...)...)
+	require.Equal(t, 0, r.code, "%s\n%s", r.out, r.stderr)
+
+	r = run(t, "", append([]string{"design", demo, write(t, filepath.Join(folder, "fixed.geojson"), collection(fixed)), "-o", out}, flags...)...)
+	require.Equal(t, 0, r.code, r.stderr)
+	kept, heads = standing(t, read(t, out))
+	assert.Equal(t, [2]int{places, places}, [2]int{kept, heads})
+	assert.Contains(t, read(t, out), `"rule":"layer.design"`)
+}
+
+// standing counts the heads of a map that are fixed, and all heads.
+func standing(t *testing.T, text string) (kept, heads int) {
+	t.Helper()
+	for _, f := range texts(t, text) {
+		if !strings.Contains(f, `"layer":"head"`) {
+			continue
+		}
+		heads++
+		if strings.Contains(f, `"fixed":true`) {
+			kept++
+		}
+	}
+	return kept, heads
 }

@@ -61,6 +61,17 @@ func surveyedProperties(f rpc.Feature) importer.Properties {
 	if f.Height != nil {
 		p.Quantities = append(p.Quantities, importer.Quantity{Name: "height_m", Value: f.Height.Metres()})
 	}
+	for _, q := range []struct {
+		name  string
+		value *float64
+	}{{"throw_m", (*float64)(f.Throw)}, {"arc_start_deg", f.ArcStart}, {"arc_sweep_deg", f.ArcSweep}} {
+		if q.value != nil {
+			p.Quantities = append(p.Quantities, importer.Quantity{Name: q.name, Value: *q.value})
+		}
+	}
+	if f.Model != "" {
+		p.Texts = append(p.Texts, importer.Text{Name: "model", Value: f.Model})
+	}
 	if f.RootRadius != nil {
 		p.Quantities = append(p.Quantities, importer.Quantity{Name: "root_radius_m", Value: f.RootRadius.Metres()})
 	}

@@ -105,7 +105,8 @@ func TestLotArrivesWhole(t *testing.T) {
 		&pb.Feature{Layer: pb.Feature_WALL, Geometry: &pb.Geometry{Shape: &pb.Geometry_LineString{LineString: line}}},
 		&pb.Feature{Layer: pb.Feature_SLEEVE, Geometry: &pb.Geometry{Shape: &pb.Geometry_MultiLineString{MultiLineString: &pb.MultiLineString{Lines: []*pb.Positions{line, line}}}}},
 		&pb.Feature{Layer: pb.Feature_NO_DIG, Geometry: &pb.Geometry{Shape: &pb.Geometry_MultiPolygon{MultiPolygon: &pb.MultiPolygon{Polygons: []*pb.Polygon{{Rings: []*pb.Positions{line, line}}}}}}},
-		&pb.Feature{Layer: pb.Feature_HEAD, Fixed: true, Geometry: &pb.Geometry{Shape: &pb.Geometry_Point{Point: &pb.Positions{Degrees: []float64{5, 6}}}}},
+		&pb.Feature{Layer: pb.Feature_HEAD, Fixed: true, Geometry: &pb.Geometry{Shape: &pb.Geometry_Point{Point: &pb.Positions{Degrees: []float64{5, 6}}}},
+			ThrowM: proto.Float64(2), Model: "rotor", ArcStartDeg: proto.Float64(90), ArcSweepDeg: proto.Float64(180)},
 	)
 	_, err := s.client.DesignLot(t.Context(), &pb.DesignLotRequest{Lot: lot})
 	require.NoError(t, err)
@@ -118,7 +119,8 @@ func TestLotArrivesWhole(t *testing.T) {
 		{Layer: layout.LayerWall, Type: "LineString", Parts: [][][][2]float64{{l}}},
 		{Layer: layout.LayerSleeve, Type: "MultiLineString", Parts: [][][][2]float64{{l}, {l}}},
 		{Layer: layout.LayerNoDig, Type: "MultiPolygon", Parts: [][][][2]float64{{l, l}}},
-		{Layer: layout.LayerHead, Type: "Point", Parts: [][][][2]float64{{{{5, 6}}}}, Fixed: true},
+		{Layer: layout.LayerHead, Type: "Point", Parts: [][][][2]float64{{{{5, 6}}}}, Fixed: true,
+			Throw: &two, Model: "rotor", ArcStart: proto.Float64(90), ArcSweep: proto.Float64(180)},
 	}, s.features[0])
 	static := layout.Pressure(400)
 	assert.Equal(t, layout.Supply{StaticPressure: &static, FlowTest: &layout.FlowTest{Flow: 25, Pressure: 300}}, s.lots[0].Supply)

@@ -53,7 +53,8 @@ func (c *checker) room(field string, n int) bool {
 }
 
 func (c *checker) feature(path string, m *pb.Feature) Feature {
-	out := Feature{Fixed: m.GetFixed(), Head: m.GetHead()}
+	out := Feature{Fixed: m.GetFixed(), Head: m.GetHead(), Model: m.GetModel(), Throw: c.length(path+".throw_m", m.ThrowM)}
+	out.ArcStart, out.ArcSweep = c.angle(path+".arc_start_deg", m.ArcStartDeg), c.angle(path+".arc_sweep_deg", m.ArcSweepDeg)
 	if _, known := pb.Feature_Layer_name[int32(m.GetLayer())]; !known || m.GetLayer() == pb.Feature_LAYER_UNSPECIFIED {
 		c.add(path+".layer", "got %v, want a layer", m.GetLayer())
 	} else {
@@ -66,6 +67,16 @@ func (c *checker) feature(path string, m *pb.Feature) Feature {
 	out.RootRadius = c.length(path+".root_radius_m", m.RootRadiusM)
 	return out
 }
+
+// angle passes an angle of not much more than a turn either way.
+func (c *checker) angle(field string, v *float64) *float64 {
+	if v != nil {
+		c.within(field, *v, -mostAngle, mostAngle, "°")
+	}
+	return v
+}
+
+const mostAngle = 720
 
 // mostHeight is above every place on land, in metres.
 const mostHeight = 10_000

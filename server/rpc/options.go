@@ -211,6 +211,10 @@ type Feature struct {
 	RootRadius *layout.Length // of a tree
 	Fixed      bool           // of a head: to be kept
 	Head       string         // of turf: the heads asked for there
+	Throw      *layout.Length // of a head, as it is set
+	Model      string         // of a head
+	ArcStart   *float64       // of a head, degrees
+	ArcSweep   *float64       // of a head, degrees
 }
 
 // Refusal is the error of a body that is refused as a whole.

@@ -358,7 +358,10 @@ type Design struct {
 	// The pipe sizes are the cheapest that serve every head.
 	PipeSized *bool `protobuf:"varint,47,opt,name=pipe_sized,json=pipeSized,proto3,oneof" json:"pipe_sized,omitempty"`
 	// Price of the pipe, in the currency of the price list.
-	PipeCost      *float64 `protobuf:"fixed64,48,opt,name=pipe_cost,json=pipeCost,proto3,oneof" json:"pipe_cost,omitempty"`
+	PipeCost *float64 `protobuf:"fixed64,48,opt,name=pipe_cost,json=pipeCost,proto3,oneof" json:"pipe_cost,omitempty"`
+	// Number of heads that came with the lot and were kept. The bound is then on
+	// designs that keep them.
+	HeadsFixed    *int32 `protobuf:"varint,49,opt,name=heads_fixed,json=headsFixed,proto3,oneof" json:"heads_fixed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -729,6 +732,13 @@ func (x *Design) GetPipeCost() float64 {
 	return 0
 }
 
+func (x *Design) GetHeadsFixed() int32 {
+	if x != nil && x.HeadsFixed != nil {
+		return *x.HeadsFixed
+	}
+	return 0
+}
+
 // A remark about a lot.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -861,7 +871,7 @@ var File_lotwright_v1_design_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xb5\x17\n" +
+	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xf0\x17\n" +
 	"\x06Design\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -918,7 +928,9 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x0fheight_loss_kpa\x18. \x01(\x01B\x03\xe0A\x03H%R\rheightLossKpa\x88\x01\x01\x12'\n" +
 	"\n" +
 	"pipe_sized\x18/ \x01(\bB\x03\xe0A\x03H&R\tpipeSized\x88\x01\x01\x12%\n" +
-	"\tpipe_cost\x180 \x01(\x01B\x03\xe0A\x03H'R\bpipeCost\x88\x01\x01\"W\n" +
+	"\tpipe_cost\x180 \x01(\x01B\x03\xe0A\x03H'R\bpipeCost\x88\x01\x01\x12)\n" +
+	"\vheads_fixed\x181 \x01(\x05B\x03\xe0A\x03H(R\n" +
+	"headsFixed\x88\x01\x01\"W\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bDESIGNED\x10\x01\x12\x0e\n" +
@@ -982,7 +994,8 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\x10_height_loss_kpaB\r\n" +
 	"\v_pipe_sizedB\f\n" +
 	"\n" +
-	"_pipe_cost\"\xee\x01\n" +
+	"_pipe_costB\x0e\n" +
+	"\f_heads_fixed\"\xee\x01\n" +
 	"\x04Note\x12\x17\n" +
 	"\x04rule\x18\x01 \x01(\tB\x03\xe0A\x03R\x04rule\x12<\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Note.SeverityB\x03\xe0A\x03R\bseverity\x12\x17\n" +

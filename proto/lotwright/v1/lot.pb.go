@@ -207,7 +207,18 @@ type Feature struct {
 	Fixed bool `protobuf:"varint,5,opt,name=fixed,proto3" json:"fixed,omitempty"`
 	// Of turf, the fixed-arc heads asked for there, in designs with such heads:
 	// spray, multi-stream or rotor. The rest of the lawn is as the settings say.
-	Head          string `protobuf:"bytes,6,opt,name=head,proto3" json:"head,omitempty"`
+	Head string `protobuf:"bytes,6,opt,name=head,proto3" json:"head,omitempty"`
+	// Throw that the fixed head is turned down to, or the radius that its arc is
+	// set to, in metres; not set: ours to choose.
+	ThrowM *float64 `protobuf:"fixed64,7,opt,name=throw_m,json=throwM,proto3,oneof" json:"throw_m,omitempty"`
+	// Model of the fixed head, as designs name it. Of another model than is
+	// designed with, only the place is kept.
+	Model string `protobuf:"bytes,8,opt,name=model,proto3" json:"model,omitempty"`
+	// Bearing at which the arc of the fixed head starts, in degrees clockwise from
+	// north.
+	ArcStartDeg *float64 `protobuf:"fixed64,9,opt,name=arc_start_deg,json=arcStartDeg,proto3,oneof" json:"arc_start_deg,omitempty"`
+	// Sweep of its arc, in degrees; not set: the arc is ours to choose.
+	ArcSweepDeg   *float64 `protobuf:"fixed64,10,opt,name=arc_sweep_deg,json=arcSweepDeg,proto3,oneof" json:"arc_sweep_deg,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -282,6 +293,34 @@ func (x *Feature) GetHead() string {
 		return x.Head
 	}
 	return ""
+}
+
+func (x *Feature) GetThrowM() float64 {
+	if x != nil && x.ThrowM != nil {
+		return *x.ThrowM
+	}
+	return 0
+}
+
+func (x *Feature) GetModel() string {
+	if x != nil {
+		return x.Model
+	}
+	return ""
+}
+
+func (x *Feature) GetArcStartDeg() float64 {
+	if x != nil && x.ArcStartDeg != nil {
+		return *x.ArcStartDeg
+	}
+	return 0
+}
+
+func (x *Feature) GetArcSweepDeg() float64 {
+	if x != nil && x.ArcSweepDeg != nil {
+		return *x.ArcSweepDeg
+	}
+	return 0
 }
 
 // A place or outline on WGS 84, in degrees, longitude before latitude, as in
@@ -854,14 +893,19 @@ const file_lotwright_v1_lot_proto_rawDesc = "" +
 	"\x03Lot\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x02R\x03lot\x126\n" +
 	"\bfeatures\x18\x02 \x03(\v2\x15.lotwright.v1.FeatureB\x03\xe0A\x02R\bfeatures\x121\n" +
-	"\x06supply\x18\x03 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\"\xeb\x03\n" +
+	"\x06supply\x18\x03 \x01(\v2\x14.lotwright.v1.SupplyB\x03\xe0A\x01R\x06supply\"\xb5\x05\n" +
 	"\aFeature\x126\n" +
 	"\x05layer\x18\x01 \x01(\x0e2\x1b.lotwright.v1.Feature.LayerB\x03\xe0A\x02R\x05layer\x127\n" +
 	"\bgeometry\x18\x02 \x01(\v2\x16.lotwright.v1.GeometryB\x03\xe0A\x02R\bgeometry\x12#\n" +
 	"\bheight_m\x18\x03 \x01(\x01B\x03\xe0A\x01H\x00R\aheightM\x88\x01\x01\x12,\n" +
 	"\rroot_radius_m\x18\x04 \x01(\x01B\x03\xe0A\x01H\x01R\vrootRadiusM\x88\x01\x01\x12\x19\n" +
 	"\x05fixed\x18\x05 \x01(\bB\x03\xe0A\x01R\x05fixed\x12\x17\n" +
-	"\x04head\x18\x06 \x01(\tB\x03\xe0A\x01R\x04head\"\xc8\x01\n" +
+	"\x04head\x18\x06 \x01(\tB\x03\xe0A\x01R\x04head\x12!\n" +
+	"\athrow_m\x18\a \x01(\x01B\x03\xe0A\x01H\x02R\x06throwM\x88\x01\x01\x12\x19\n" +
+	"\x05model\x18\b \x01(\tB\x03\xe0A\x01R\x05model\x12,\n" +
+	"\rarc_start_deg\x18\t \x01(\x01B\x03\xe0A\x01H\x03R\varcStartDeg\x88\x01\x01\x12,\n" +
+	"\rarc_sweep_deg\x18\n" +
+	" \x01(\x01B\x03\xe0A\x01H\x04R\varcSweepDeg\x88\x01\x01\"\xc8\x01\n" +
 	"\x05Layer\x12\x15\n" +
 	"\x11LAYER_UNSPECIFIED\x10\x00\x12\n" +
 	"\n" +
@@ -885,7 +929,11 @@ const file_lotwright_v1_lot_proto_rawDesc = "" +
 	"\vSPOT_HEIGHT\x10\r\x12\b\n" +
 	"\x04HEAD\x10\x0eB\v\n" +
 	"\t_height_mB\x10\n" +
-	"\x0e_root_radius_m\"\xd7\x02\n" +
+	"\x0e_root_radius_mB\n" +
+	"\n" +
+	"\b_throw_mB\x10\n" +
+	"\x0e_arc_start_degB\x10\n" +
+	"\x0e_arc_sweep_deg\"\xd7\x02\n" +
 	"\bGeometry\x12/\n" +
 	"\x05point\x18\x01 \x01(\v2\x17.lotwright.v1.PositionsH\x00R\x05point\x12:\n" +
 	"\vline_string\x18\x02 \x01(\v2\x17.lotwright.v1.PositionsH\x00R\n" +

@@ -86,12 +86,11 @@ func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
 			site.Spots = append(site.Spots, s.At)
 		}
 	}
-<<<<<<< HEAD
-	site.Start = append(slices.Clone(r.s.Start), unpinned(r.d.Heads))
-=======
 	likely := r.likely(stands)
-	site.Start = append(slices.Clone(r.s.Start), headPlaces(r.d.Heads), likely)
->>>>>>> 333f428 (Proof at full coverage: weight where too few heads leave slivers dry)
+	site.Start = append(slices.Clone(r.s.Start), unpinned(r.d.Heads))
+	if len(likely) > 0 {
+		site.Start = append(site.Start, likely)
+	}
 	p, err := r.placed(ctx, site)
 	if r.s.Effort.Doubts > 0 {
 		r.doubt(p.Dry)
@@ -105,27 +104,27 @@ func (r *run) replace(ctx context.Context, stands []certify.Stand) error {
 	return nil
 }
 
-<<<<<<< HEAD
 // unpinned lists where the heads stand that are not fixed.
 func unpinned(heads []layout.Head) (out []geom.Point) {
 	for _, h := range heads {
 		if !h.Pinned {
 			out = append(out, h.At)
-=======
+		}
+	}
+	return out
+}
+
 // likely returns the stands of half a head or more, as long as they are fewer
 // than the heads.
 func (r *run) likely(stands []certify.Stand) (out []geom.Point) {
 	for _, s := range stands {
 		if s.Share >= likelyShare && len(out) < len(r.d.Heads)-1 && r.standing.Allows(s.At) {
 			out = append(out, s.At)
->>>>>>> 333f428 (Proof at full coverage: weight where too few heads leave slivers dry)
 		}
 	}
 	return out
 }
 
-<<<<<<< HEAD
-=======
 // likelyShare is half a head, but for rounding.
 const likelyShare = 0.49
 
@@ -150,7 +149,6 @@ func (r *run) doubt(at []geom.Point) {
 	r.doubtful = slices.Compact(r.doubtful)
 }
 
->>>>>>> 333f428 (Proof at full coverage: weight where too few heads leave slivers dry)
 func headPlaces(heads []layout.Head) (out []geom.Point) {
 	for _, h := range heads {
 		out = append(out, h.At)

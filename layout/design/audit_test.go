@@ -75,9 +75,11 @@ func TestBuiltAsDesigned(t *testing.T) {
 			}
 			assert.InDelta(t, d.Network.PipeLength.Metres(), now.Network.PipeLength.Metres(), 1e-9)
 			assert.InDelta(t, d.Network.TrenchLength.Metres(), now.Network.TrenchLength.Metres(), 1e-9)
+			assert.Equal(t, d.Network.Cable, now.Network.Cable)
 			if d.Water != nil {
 				assert.Equal(t, d.Water.Zones, now.Water.Zones)
 				assert.Equal(t, d.Water.Budget, now.Water.Budget)
+				assert.Equal(t, d.Water.PipeCost, now.Water.PipeCost)
 				assert.InDelta(t, d.Water.Needed.KPa(), now.Water.Needed.KPa(), 1e-9)
 			}
 			assert.Empty(t, diff.Moved)

@@ -67,23 +67,11 @@ func DefaultTariff() Tariff {
 	}
 }
 
-// Money is a sum in hundredths of a currency.
-type Money int64
-
-// String writes m with two decimals.
-func (m Money) String() string {
-	sign := ""
-	if m < 0 {
-		sign, m = "-", -m
-	}
-	return fmt.Sprintf("%s%d.%02d", sign, m/100, m%100)
-}
-
 // Cost is what a year's watering costs.
 type Cost struct {
-	Months   [monthsPerYear]Money // that the lawn adds to each month's bill
-	Watering Money                // the sum of Months
-	Fixed    Money                // of twelve months, the same with and without a lawn
+	Months   [monthsPerYear]layout.Cents // that the lawn adds to each month's bill
+	Watering layout.Cents                // the sum of Months
+	Fixed    layout.Cents                // of twelve months, the same with and without a lawn
 }
 
 // Year is the cost of the lawn's water month by month, on top of the other
@@ -105,7 +93,7 @@ func (t Tariff) Year(lawn [monthsPerYear]layout.Volume) (Cost, error) {
 }
 
 // Bill is one month's whole bill, fixed charge and other use included.
-func (t Tariff) Bill(lawn layout.Volume) (Money, error) {
+func (t Tariff) Bill(lawn layout.Volume) (layout.Cents, error) {
 	if err := t.validate(); err != nil {
 		return 0, err
 	}
@@ -137,7 +125,7 @@ func (t Tariff) units(v layout.Volume) float64 {
 }
 
 // charge is the price of a volume, tier by tier, without the fixed charge.
-func (t Tariff) charge(v layout.Volume) Money {
+func (t Tariff) charge(v layout.Volume) layout.Cents {
 	units, from, sum := t.units(v), 0.0, 0.0
 	for _, tier := range t.Tiers {
 		end := units
@@ -151,7 +139,7 @@ func (t Tariff) charge(v layout.Volume) Money {
 }
 
 // cents rounds to hundredths, halves away from zero.
-func cents(v float64) Money { return Money(math.Round(v * 100)) }
+func cents(v float64) layout.Cents { return layout.Cents(math.Round(v * 100)) }
 
 // Bounds far beyond any bill: judgements.
 const (

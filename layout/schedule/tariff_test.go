@@ -41,7 +41,7 @@ func threeTiers() schedule.Tariff {
 
 // TestTiersByHand: 42.5 m³ are 10·1 + 20·2 + 12.5·5.
 func TestTiersByHand(t *testing.T) {
-	for volume, want := range map[layout.Volume]schedule.Money{0: 750, 4000: 1150, 10000: 1750, 30000: 5750, 42500: 750 + 11250} {
+	for volume, want := range map[layout.Volume]layout.Cents{0: 750, 4000: 1150, 10000: 1750, 30000: 5750, 42500: 750 + 11250} {
 		got, err := threeTiers().Bill(volume)
 		require.NoError(t, err)
 		assert.Equal(t, want, got, "%v L", volume.Litres())
@@ -81,8 +81,8 @@ func TestLawnComesOnTop(t *testing.T) {
 }
 
 func TestMoneyIsWritten(t *testing.T) {
-	assert.Equal(t, "12.05", schedule.Money(1205).String())
-	assert.Equal(t, "-0.07", schedule.Money(-7).String())
+	assert.Equal(t, "12.05", layout.Cents(1205).String())
+	assert.Equal(t, "-0.07", layout.Cents(-7).String())
 }
 
 func TestParseTiers(t *testing.T) {

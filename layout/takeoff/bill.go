@@ -1,32 +1,18 @@
 package takeoff
 
 import (
-	"fmt"
 	"math"
+
+	"lotwright/layout"
 )
-
-// Cents is money in hundredths of the price list's currency.
-type Cents int64
-
-// String writes c with two decimals.
-func (c Cents) String() string {
-	sign := ""
-	if c < 0 {
-		sign, c = "-", -c
-	}
-	return fmt.Sprintf("%s%d.%02d", sign, c/100, c%100)
-}
-
-// Units returns c in units of the currency.
-func (c Cents) Units() float64 { return float64(c) / 100 }
 
 // BillLine is a line of a take-off and what it costs.
 type BillLine struct {
 	Line
-	Priced     bool     // false: the price list has no row for it, and the costs are nought
-	Cost       Cents    // of the parts
-	Labour     Quantity // hours to put them in place or, on a line of labour, its own
-	LabourCost Cents
+	Priced     bool         // false: the price list has no row for it, and the costs are nought
+	Cost       layout.Cents // of the parts
+	Labour     Quantity     // hours to put them in place or, on a line of labour, its own
+	LabourCost layout.Cents
 }
 
 // Bill is a take-off with prices.
@@ -39,13 +25,13 @@ type Bill struct {
 
 // Sums are what the lines of a bill, or of many, add up to.
 type Sums struct {
-	Parts       Cents
+	Parts       layout.Cents
 	LabourHours Quantity
-	Labour      Cents
+	Labour      layout.Cents
 }
 
 // Total is parts and labour.
-func (s Sums) Total() Cents { return s.Parts + s.Labour }
+func (s Sums) Total() layout.Cents { return s.Parts + s.Labour }
 
 func (s *Sums) add(t Sums) {
 	s.Parts += t.Parts
@@ -102,10 +88,10 @@ func (p PriceList) priced(l Line) BillLine {
 
 // cents returns what a quantity costs, rounded half away from nought. A row that
 // is missing has no unit and costs nothing.
-func cents(q Quantity, unit Unit, row price) Cents {
+func cents(q Quantity, unit Unit, row price) layout.Cents {
 	n, ok := q.In(unit, row.unit)
 	if !ok {
 		return 0
 	}
-	return Cents(math.Round(n * float64(row.each) / 100))
+	return layout.Cents(math.Round(n * float64(row.each) / 100))
 }

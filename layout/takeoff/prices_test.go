@@ -154,7 +154,7 @@ func TestTotalsEqualSums(t *testing.T) {
 	var batch takeoff.Batch
 	var text bytes.Buffer
 	w := takeoff.NewLineWriter(&text)
-	parts, labour := takeoff.Cents(0), takeoff.Cents(0)
+	parts, labour := layout.Cents(0), layout.Cents(0)
 	for i := range lists {
 		batch.Add(lists[i], bills[i])
 		require.NoError(t, w.Write(bills[i]))
@@ -171,7 +171,7 @@ func TestTotalsEqualSums(t *testing.T) {
 		sum := sums[r[1]+"|"+r[2]]
 		sums[r[1]+"|"+r[2]] = [2]int64{sum[0] + scaled(t, r[3], 3), sum[1] + scaled(t, r[7], 2)}
 	}
-	cost := takeoff.Cents(0)
+	cost := layout.Cents(0)
 	for _, l := range batch.Lines() {
 		sum := sums[string(l.Item)+"|"+l.Size]
 		assert.Equal(t, sum[0], int64(l.Quantity), "%s %s", l.Item, l.Size)
@@ -239,5 +239,5 @@ func TestCustomaryUnits(t *testing.T) {
 	q, unit = takeoff.Quantity(5000).Customary(takeoff.Each)
 	assert.Equal(t, "5 each", q.String()+" "+string(unit))
 	assert.Equal(t, "-1.05", takeoff.Quantity(-1050).String())
-	assert.Equal(t, "-0.07", takeoff.Cents(-7).String())
+	assert.Equal(t, "-0.07", layout.Cents(-7).String())
 }

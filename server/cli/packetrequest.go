@@ -60,7 +60,7 @@ func costsOfRequest(lot *layout.Lot, d *layout.Design) (c rpc.Costs, err error) 
 		return c, err
 	}
 	bill := takeoff.Priced(list, takeoff.InventedPrices())
-	money := func(c takeoff.Cents) float64 { return float64(c) / 100 }
+	money := func(c layout.Cents) float64 { return float64(c) / 100 }
 	return rpc.Costs{
 		Parts: money(bill.Parts), LabourHours: bill.LabourHours.Units(), Labour: money(bill.Labour), Total: money(bill.Total()),
 		Unpriced: len(bill.Unpriced),

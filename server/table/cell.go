@@ -5,6 +5,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"lotwright/layout"
 	"lotwright/layout/takeoff"
 )
 
@@ -51,7 +52,7 @@ func (s styles) header(names ...string) []any {
 	return out
 }
 
-func (s styles) money(c takeoff.Cents) excelize.Cell {
+func (s styles) money(c layout.Cents) excelize.Cell {
 	return excelize.Cell{StyleID: s.cents, Value: c.Units()}
 }
 

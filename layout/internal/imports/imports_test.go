@@ -54,7 +54,7 @@ var rules = []rule{
 	{"importer/geopackage", append([]string{"importer", "importer/table"}, nouns...), nil},
 	{"importer/shapefile", append([]string{"importer", "importer/table"}, nouns...), nil},
 	{"importer/...", append([]string{"importer"}, nouns...), nil},
-	{"server/table", []string{"layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
+	{"server/table", []string{"layout", "layout/takeoff"}, []string{"github.com/xuri/excelize/..."}},
 	{"server/rpc", []string{"proto/...", "layout", "layout/feature", "server/access", "server/geopackage", "server/store"}, nil},
 	{"server/access/...", []string{"server/store"}, nil},
 	{"server/ogc", []string{"layout/feature", "importer/project", "server/store"}, nil},

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"lotwright/layout"
 	"lotwright/layout/geom"
@@ -283,13 +284,21 @@ func (r *run) arcModel(h layout.Head) layout.HeadModel {
 // each family.
 func (r *run) fitNozzles() {
 	r.d.Regulated = false
-	for i := range r.arcs.parts {
+	var above []string
+	for i, p := range r.arcs.parts {
 		if r.fitFamily(i); r.done {
 			return
 		}
+		if _, _, regulated := p.family.At(r.d.Pressure); regulated {
+			above = append(above, p.family.Name)
+		}
 	}
 	r.evenOut()
-	if r.d.Regulated {
+	switch r.d.Regulated = len(above) > 0; {
+	case r.d.Regulated && r.mixed():
+		r.note("supply.regulator", layout.SeverityInfo, fmt.Sprintf(
+			"the supply holds more than the rated band of the nozzles of %s: their valves need a pressure regulator", strings.Join(above, " and ")))
+	case r.d.Regulated:
 		r.note("supply.regulator", layout.SeverityInfo,
 			"the supply holds more than the rated band of the nozzles: a pressure regulator is needed")
 	}
@@ -298,7 +307,7 @@ func (r *run) fitNozzles() {
 // fitFamily lists the nozzles of one family.
 func (r *run) fitFamily(part int) {
 	f := &r.arcs.parts[part].family
-	rows, ok, regulated := f.At(r.d.Pressure)
+	rows, ok, _ := f.At(r.d.Pressure)
 	lowest, fit := f.Nozzles[0].Rows[0].Pressure, false
 	for i, row := range rows {
 		lowest = min(lowest, f.Nozzles[i].Rows[0].Pressure)
@@ -309,7 +318,6 @@ func (r *run) fitFamily(part int) {
 			r.arcs.pressures = append(r.arcs.pressures, row.Pressure)
 		}
 	}
-	r.d.Regulated = r.d.Regulated || regulated
 	if !fit {
 		text := fmt.Sprintf("%v at the heads is below the rated band of every %s nozzle; at least %v is needed", max(r.d.Pressure, 0), f.Name, lowest)
 		if r.plumbing.measured {

@@ -144,7 +144,7 @@ func (r *run) divide() (bool, error) {
 		}
 		p.ground, rest = geom.Difference(rest, strips), strips
 		p.why = cmp.Or(p.why, "open lawn")
-		parts[i+1].why = fmt.Sprintf("strips too narrow for the least radius of %v of %s", r.leastRadius(i), p.family.Name)
+		parts[i+1].why = fmt.Sprintf("strips under %v that %s leaves dry", r.leastRadius(i), p.family.Name)
 	}
 	for i := range r.arcs.nozzles {
 		r.arcs.nozzles[i].Ground = parts[r.arcs.nozzles[i].Family].ground
@@ -320,6 +320,10 @@ func (r *run) tellAreas(reached geom.Region, rain *uniformity.Result) error {
 }
 
 func areaWords(a layout.WateredArea) string {
-	return fmt.Sprintf("%s, %s, %.1f m²: %d heads of %s; coverage %.1f %%, DU %.2f of %.2f; its valves run %.2f times as long as those of A1",
-		a.Label, a.Why, a.Area, a.Heads, a.Family, 100*a.Coverage, math.Floor(100*a.DULowQuarter)/100, a.Target, a.Runs)
+	text := fmt.Sprintf("%s, %s, %.1f m²: %d heads of %s; coverage %.1f %%, DU %.2f of %.2f",
+		a.Label, a.Why, a.Area, a.Heads, a.Family, 100*a.Coverage, math.Floor(100*a.DULowQuarter)/100, a.Target)
+	if a.Runs != 1 {
+		text += fmt.Sprintf(", counted as running %.2f times as long as A1, as its precipitation rate asks", a.Runs)
+	}
+	return text
 }

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 
 	"lotwright/layout"
 	"lotwright/layout/drawing"
@@ -153,6 +154,10 @@ func facts(d *layout.Design, u Units) []fact {
 	add(d.Reason != "", "Reason", d.Reason)
 	add(heads, "Heads", drawing.ProofWords(d))
 	add(heads, "Coverage", drawing.Percent(d.Coverage)+", target "+drawing.Percent(d.CoverageTarget))
+	for _, a := range d.Areas {
+		add(true, "Area "+a.Label, fmt.Sprintf("%d %s, %s; %s, DU %.2f of %.2f", a.Heads, a.Family, a.Why, drawing.Percent(a.Coverage), math.Floor(100*a.DULowQuarter)/100, a.Target))
+	}
+	add(d.Uniformity != nil, "Uniformity", uniformityWords(d.Uniformity))
 	add(d.Throw > 0, "Throw", u.length(d.Throw))
 	add(d.Pressure > 0, "Pressure", u.pressure(d.Pressure)+" at the heads")
 	add(d.Water != nil && d.Water.Needed > 0, "Needed", neededWords(d, u))
@@ -168,6 +173,14 @@ func facts(d *layout.Design, u Units) []fact {
 	add(d.NarrowArea > 0, "Too narrow", u.area(d.NarrowArea))
 	add(d.OversprayArea > 0, "Overspray", u.area(d.OversprayArea))
 	return out
+}
+
+// uniformityWords gives DU of the whole lawn, rounded down.
+func uniformityWords(u *layout.Uniformity) string {
+	if u == nil {
+		return ""
+	}
+	return fmt.Sprintf("DU %.2f, target %.2f", math.Floor(100*u.DULowQuarter)/100, u.Target)
 }
 
 // neededWords says what the connection must hold, and stands still at.

@@ -283,6 +283,5 @@ func (p *placer) finish(out Result, heads team) Result {
 		out.Status = Unreachable
 	}
 	out.Bound = min(out.Bound, len(out.Heads))
-	out.Dry = p.later
 	return out
 }

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -71,6 +72,7 @@ func (k keptBatches) serve(ctx context.Context, options rpc.Options, at *listene
 		err = usagef("--workless: nobody else works on batches unless they are kept in a --database")
 	case address == "":
 		kept, err := openFolder(ctx, k.Data, k.KeepFree)
+		options.Uploads = filepath.Join(k.Data, "uploads")
 		return serveBatches(ctx, kept, err, queue.Options{LotTime: k.LotTime}, options, at)
 	case k.Data != "":
 		err = usagef("--data and --database (or LOTWRIGHT_DATABASE): batches are kept in one place")

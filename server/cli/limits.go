@@ -17,6 +17,7 @@ type limitFlags struct {
 	JSON       byteSize `name:"json" placeholder:"16MiB" help:"A JSON message, before and after decompression."`
 	Body       byteSize `placeholder:"64MiB" help:"A file over HTTP, as sent."`
 	Inflated   byteSize `placeholder:"256MiB" help:"A file over HTTP, after decompression."`
+	Upload     byteSize `placeholder:"1GiB" help:"A file for a batch."`
 	Headers    byteSize `placeholder:"16KiB" help:"The headers of a request."`
 	Lots       int      `placeholder:"10000" help:"Lots of a request, or lots times pressures."`
 	StreamLots int      `placeholder:"1000000" help:"Lots of a stream."`
@@ -50,7 +51,7 @@ type limitFlags struct {
 // limits are those of the service.
 func (f limitFlags) limits() rpc.Limits {
 	return rpc.Limits{
-		Message: int(f.Message), JSON: int64(f.JSON), Body: int64(f.Body), Inflated: int64(f.Inflated), Headers: int(f.Headers),
+		Message: int(f.Message), JSON: int64(f.JSON), Body: int64(f.Body), Inflated: int64(f.Inflated), Upload: int64(f.Upload), Headers: int(f.Headers),
 		Lots: f.Lots, StreamLots: f.StreamLots,
 		Batches: f.Batches, Stored: f.Stored, Running: f.Running, Records: f.Records, Rate: f.Rate, Burst: f.Burst,
 		Requests: f.Requests, Watchers: f.Watchers, Streams: f.Streams, Connections: f.Connections, PerAddress: f.PerAddress,

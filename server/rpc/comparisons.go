@@ -95,7 +95,7 @@ func (s *Server) compared(c *checker, req asked) comparison {
 }
 
 // compareStored compares a lot that was imported.
-func (s *Server) compareStored(ctx context.Context, item func() Item, id string, asked []byte) (store.Design, error) {
+func (s *Server) compareStored(ctx context.Context, item Item, id string, asked []byte) (store.Design, error) {
 	req := &pb.CompareBatchRequest{}
 	if err := proto.Unmarshal(asked, req); err != nil {
 		return store.Design{}, err
@@ -105,7 +105,7 @@ func (s *Server) compareStored(ctx context.Context, item func() Item, id string,
 	if err := c.err(); err != nil {
 		return store.Design{}, err
 	}
-	m := designer{Server: s}.compare(ctx, item(), id, k)
+	m := designer{Server: s}.compare(ctx, item, id, k)
 	if err := ctx.Err(); err != nil {
 		return store.Design{}, err
 	}

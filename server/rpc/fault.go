@@ -40,6 +40,7 @@ const (
 	reasonExists          = "EXISTS"
 	reasonRequestReused   = "REQUEST_ID_REUSED" // with another request
 	reasonWrongState      = "WRONG_STATE"       // what is asked for does not go with the present state
+	reasonChecksum        = "CHECKSUM"          // what came is not what was sent
 	reasonImportGap       = "IMPORT_GAP"        // lots before this place are missing
 	reasonOutcomeUnknown  = "OUTCOME_UNKNOWN"   // to be repeated with the same request id
 	reasonStoreFull       = "STORE_FULL"

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"strings"
 	"sync"
 	"testing"
@@ -141,7 +142,6 @@ type bodyItems struct {
 func (s *bodyItems) Len() int           { return len(s.ids) }
 func (s *bodyItems) ID(i int) string    { return s.ids[i] }
 func (s *bodyItems) Lot(i int) rpc.Item { return s.b.assemble(s.ids[i], nil) }
-func (s *bodyItems) Close() error       { close(s.b.closed); return nil }
 
 // open takes a FeatureCollection with a feature a lot, or one lot id a line.
 func (b *backend) open(_ context.Context, r io.Reader) (rpc.Source, error) {
@@ -167,6 +167,28 @@ func (b *backend) open(_ context.Context, r io.Reader) (rpc.Source, error) {
 		return s, nil
 	}
 	return &bodyItems{b, strings.Fields(string(text))}, nil
+}
+
+// wordLots is a file of lot ids.
+type wordLots []string
+
+func (w wordLots) Len() int        { return len(w) }
+func (w wordLots) ID(i int) string { return w[i] }
+func (w wordLots) Findings() []rpc.Finding {
+	return []rpc.Finding{{Rule: "about.all", Text: "a remark"}}
+}
+func (w wordLots) Close() error { return nil }
+func (w wordLots) Features(i int) ([][]byte, error) {
+	return [][]byte{fmt.Appendf(nil, `{"type":"Feature","properties":{"lot":%q,"layer":"parcel"},"geometry":null}`, w[i])}, nil
+}
+
+// read takes a file of lot ids.
+func read(_ context.Context, chosen []rpc.Chosen, _ string) (rpc.Surveyed, error) {
+	text, err := os.ReadFile(chosen[0].File.Path)
+	if strings.Contains(string(text), "refuse-all") {
+		return nil, &rpc.Refusal{Rule: "json.syntax", Text: "no file of lots"}
+	}
+	return wordLots(strings.Fields(string(text))), err
 }
 
 func atStreet(s layout.Supply, p layout.Pressure) layout.Supply {
@@ -216,7 +238,7 @@ func check(s rpc.Settings) error {
 }
 
 func options(b *backend) rpc.Options {
-	return rpc.Options{Check: check, Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4,
+	return rpc.Options{Check: check, Read: read, Design: b.design, Assemble: b.assemble, Open: b.open, AtStreet: atStreet, Workers: 4,
 		Recheck: b.recheck, AssembleEdited: b.assembleEdited, OpenEdited: b.open}
 }
 
@@ -316,4 +338,16 @@ func (r reply) problem(t *testing.T) problem {
 	require.Equal(t, "about:blank", p.Type)
 	require.NotEmpty(t, p.Detail)
 	return p
+}
+
+// Close tells the first time that it was called.
+func (s *bodyItems) Close() error {
+	s.b.mu.Lock()
+	defer s.b.mu.Unlock()
+	select {
+	case <-s.b.closed:
+	default:
+		close(s.b.closed)
+	}
+	return nil
 }

@@ -4,8 +4,10 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"os"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -13,6 +15,7 @@ import (
 
 	"lotwright/layout"
 	pb "lotwright/proto/lotwright/v1"
+	"lotwright/server/store"
 )
 
 // requireSane fails for settings that no request may lead to.
@@ -175,4 +178,29 @@ func TestFullCheckerStops(t *testing.T) {
 	c = checker{}
 	assert.Less(t, len(c.lots(lots)), 100)
 	require.Error(t, c.err())
+}
+
+func TestParcelOfALotFromAFile(t *testing.T) {
+	text := `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"layer":"bed"},"geometry":{"type":"Polygon","coordinates":[[[9,9,1]]]}},
+		{"type":"Feature","properties":{"layer":"parcel"},"geometry":{"type":"Polygon","coordinates":[[[1,2],[3,4,5],[6,7],[1,2]]]}}]}`
+	require.Equal(t, [][][][2]float64{{{{1, 2}, {3, 4}, {6, 7}, {1, 2}}}}, ParcelStored(append([]byte{fileMark}, text...)))
+	require.Empty(t, ParcelStored([]byte{fileMark, '{'}))
+}
+
+// TestUploadOneAtATime: a second call for the same upload is told so, and the next
+// is not.
+func TestUploadOneAtATime(t *testing.T) {
+	s := &Server{options: Options{Uploads: t.TempDir()}}
+	first, second := &part{batches: batches{Server: s}}, &part{batches: batches{Server: s}}
+	require.NoError(t, first.open("u"))
+	require.ErrorIs(t, second.open("u"), store.ErrState)
+	require.NoError(t, second.open("v"))
+	first.close()
+	second.close()
+	require.NoError(t, first.open("u"))
+	first.close()
+	dropOldParts(s.options.Uploads, time.Now().Add(time.Hour))
+	left, err := os.ReadDir(s.options.Uploads)
+	require.NoError(t, err)
+	require.Empty(t, left)
 }

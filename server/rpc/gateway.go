@@ -92,6 +92,9 @@ func (s *Server) routes() []route {
 	}
 	if s.options.Store != nil {
 		list = append(list, route{http.MethodGet, exportPath, s.batches().serveExport})
+		if s.options.Read != nil {
+			list = append(list, route{http.MethodPost, importPath, s.batches().serveImport})
+		}
 	}
 	return list
 }
@@ -128,7 +131,7 @@ func (s *Server) ready(ctx context.Context) error {
 // within its limit, and no query, whose parameters would be ignored.
 func (s *Server) typed(next runtime.HandlerFunc) runtime.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request, params map[string]string) {
-		if r.Method == http.MethodPost && !slices.Contains(untyped(), r.URL.Path) {
+		if r.Method == http.MethodPost && !slices.Contains(untyped(), r.URL.Path) && !strings.HasSuffix(r.URL.Path, "/lots:import") {
 			if err := s.checkTyped(w, r); err != nil {
 				st, _ := toStatus(err)
 				writeError(w, st.Err())

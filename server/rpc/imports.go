@@ -31,7 +31,7 @@ const mostLotID = 128
 // ImportLots adds the lots of a stream to a batch.
 func (b batches) ImportLots(stream grpc.ClientStreamingServer[pb.ImportLotsRequest, pb.ImportLotsResponse]) error {
 	ctx, receive := stream.Context(), receiver(stream)
-	first, err := b.received(ctx, receive)
+	first, err := within(ctx, b.options.Limits.StreamIdle, receive)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
@@ -45,9 +45,9 @@ func (b batches) ImportLots(stream grpc.ClientStreamingServer[pb.ImportLotsReque
 	return stream.SendAndClose(i.message())
 }
 
-// received waits for a message for a limited time.
-func (b batches) received(ctx context.Context, receive func(context.Context) (*pb.ImportLotsRequest, error)) (*pb.ImportLotsRequest, error) {
-	limited, cancel := context.WithTimeout(ctx, b.options.Limits.StreamIdle)
+// within waits for a message for a limited time.
+func within[M any](ctx context.Context, idle time.Duration, receive func(context.Context) (M, error)) (M, error) {
+	limited, cancel := context.WithTimeout(ctx, idle)
 	defer cancel()
 	m, err := receive(limited)
 	if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
@@ -95,7 +95,7 @@ func (b batches) begin(ctx context.Context, t *pb.ImportLotsRequest_Target) (*im
 // all takes in what the stream brings.
 func (i *importing) all(ctx context.Context, receive func(context.Context) (*pb.ImportLotsRequest, error)) error {
 	for n := 1; ; n++ {
-		m, err := i.received(ctx, receive)
+		m, err := within(ctx, i.options.Limits.StreamIdle, receive)
 		if errors.Is(err, io.EOF) {
 			return i.flush(ctx)
 		}
@@ -112,12 +112,17 @@ func (i *importing) all(ctx context.Context, receive func(context.Context) (*pb.
 }
 
 func (i *importing) add(ctx context.Context, m *pb.Lot) error {
+	return i.take(ctx, store.Lot{ID: m.GetLot(), Content: deterministic(m)})
+}
+
+// take takes a lot into the piece, and the piece in when it is large enough.
+func (i *importing) take(ctx context.Context, l store.Lot) error {
 	if most := i.options.Limits.StreamLots; i.piece.From+len(i.piece.Messages) >= most {
 		return overLimit("StreamLots", int64(most), "lots of an import")
 	}
-	message := store.ImportMessage{Lot: store.Lot{ID: m.GetLot(), Content: deterministic(m)}}
-	if n := len(m.GetLot()); n == 0 || n > mostLotID {
-		message = store.ImportMessage{Lot: store.Lot{ID: clipped(m.GetLot())}, Refused: "the id has " + strconv.Itoa(n) + " bytes, want 1 to " + strconv.Itoa(mostLotID)}
+	message := store.ImportMessage{Lot: l}
+	if n := len(l.ID); n == 0 || n > mostLotID {
+		message = store.ImportMessage{Lot: store.Lot{ID: clipped(l.ID)}, Refused: "the id has " + strconv.Itoa(n) + " bytes, want 1 to " + strconv.Itoa(mostLotID)}
 	}
 	i.piece.Messages = append(i.piece.Messages, message)
 	if i.bytes += len(message.Lot.Content); len(i.piece.Messages) < pieceLots && i.bytes < pieceBytes && time.Since(i.began) < pieceTime {

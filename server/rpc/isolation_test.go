@@ -141,7 +141,7 @@ func name(m protoreflect.Message, to string) (found bool) {
 		case f.Kind() == protoreflect.StringKind && (f.Name() == "name" || f.Name() == "parent"):
 			m.Set(f, protoreflect.ValueOfString(to))
 			found = true
-		case f.Kind() == protoreflect.StringKind && f.Name() == "import_id":
+		case f.Kind() == protoreflect.StringKind && (f.Name() == "import_id" || f.Name() == "upload_id"):
 			m.Set(f, protoreflect.ValueOfString("i"))
 		case f.Kind() == protoreflect.MessageKind && f.Message().FullName() != "lotwright.v1.Settings" && f.Message().FullName() != "lotwright.v1.Lot":
 			inner := m.NewField(f)

@@ -9,6 +9,7 @@ type Limits struct {
 	JSON       int64 // bytes of a JSON message, before and after decompression; default 16 MiB
 	Body       int64 // bytes of a GeoJSON body as sent; default 64 MiB
 	Inflated   int64 // bytes of a GeoJSON body after decompression; default 256 MiB
+	Upload     int64 // bytes of a file for a batch; default 1 GiB
 	Headers    int   // bytes of the headers of a request; default 16 KiB
 	Lots       int   // lots of a request, or lots times pressures; default 10,000
 	StreamLots int   // lots of a stream; default 1,000,000
@@ -46,6 +47,7 @@ func (l Limits) OrDefaults() Limits {
 	setDefault(&l.JSON, 16*mib)
 	setDefault(&l.Body, 64*mib)
 	setDefault(&l.Inflated, 256*mib)
+	setDefault(&l.Upload, 1024*mib)
 	setDefault(&l.Headers, 16*kib)
 	setDefault(&l.Lots, 10_000)
 	setDefault(&l.StreamLots, 1_000_000)

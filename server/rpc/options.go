@@ -53,6 +53,9 @@ type Options struct {
 	// Price reads a price list, as CSV, and says what designed lots cost by it; of
 	// an empty one, by a list that is built in. nil means that costs are not known.
 	Price func(list string) (func(*layout.Design) (Cost, error), error)
+	// Uploads is the folder where files are kept that have not come whole; empty
+	// means one among the system's temporary files.
+	Uploads string
 	// Packet makes what a crew needs for a lot; nil means that nobody is given it.
 	Packet PacketMaker
 

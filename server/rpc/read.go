@@ -72,6 +72,7 @@ type Finding struct {
 // Surveyed is the lots of files as GeoJSON, each feature with its lot and layer.
 type Surveyed interface {
 	Len() int
+	ID(i int) string
 	Features(i int) ([][]byte, error)
 	Findings() []Finding
 	Close() error

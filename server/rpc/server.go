@@ -30,6 +30,8 @@ type Server struct {
 	requests slots // calls under way
 	watchers slots // of these, that watch a run
 
+	uploading uploading
+
 	metrics *metrics
 	maps    http.Handler // nil: none
 	rates   *rates
@@ -79,6 +81,7 @@ func (s *Server) Serve(ctx context.Context, grpcListener, httpListener net.Liste
 	}
 	s.stop()
 	r.stop(s.options.Limits.Stop)
+	s.uploading.end()
 	return err
 }
 

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"strconv"
@@ -24,12 +25,12 @@ func (s *Server) Admit(ctx context.Context) (giveBack func(), err error) {
 
 // DesignStored designs a lot that was imported, or compares it.
 func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
-	m := &pb.Lot{}
-	if err := proto.Unmarshal(lot.Content, m); err != nil {
+	item, err := s.storedItem(ctx, lot)
+	if err != nil {
 		return store.Design{}, err
 	}
 	if len(settings) > 0 && settings[0] == comparisonMark {
-		return s.compareStored(ctx, func() Item { return s.received(m) }, lot.ID, settings[1:])
+		return s.compareStored(ctx, item, lot.ID, settings[1:])
 	}
 	steer := &pb.Settings{}
 	if err := proto.Unmarshal(settings, steer); err != nil {
@@ -40,7 +41,7 @@ func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byt
 	if err := c.err(); err != nil {
 		return store.Design{}, err
 	}
-	d := s.design(ctx, s.received(m), checked)
+	d := s.design(ctx, item, checked)
 	if err := ctx.Err(); err != nil {
 		return store.Design{}, err
 	}
@@ -62,6 +63,9 @@ func (s *Server) kept(d *layout.Design) store.Design {
 // ParcelStored is the outline of a lot that was imported: polygons, their rings,
 // their positions. Nothing where it has none that can be read.
 func ParcelStored(content []byte) (polygons [][][][2]float64) {
+	if len(content) > 0 && content[0] == fileMark {
+		return parcelOfText(content[1:])
+	}
 	m := &pb.Lot{}
 	if proto.Unmarshal(content, m) != nil {
 		return nil
@@ -74,6 +78,34 @@ func ParcelStored(content []byte) (polygons [][][][2]float64) {
 		kind, parts := c.geometry("geometry", f.GetGeometry())
 		if c.err() == nil && (kind == "Polygon" || kind == "MultiPolygon") {
 			polygons = append(polygons, parts...)
+		}
+	}
+	return polygons
+}
+
+// parcelOfText is ParcelStored of a lot that came in a file.
+func parcelOfText(text []byte) (polygons [][][][2]float64) {
+	var fc struct {
+		Features []struct {
+			Properties struct{ Layer string }
+			Geometry   struct {
+				Type        string
+				Coordinates json.RawMessage
+			}
+		}
+	}
+	if json.Unmarshal(text, &fc) != nil {
+		return nil
+	}
+	for _, f := range fc.Features {
+		var one [][][2]float64
+		var many [][][][2]float64
+		switch {
+		case f.Properties.Layer != string(layout.LayerParcel):
+		case f.Geometry.Type == "Polygon" && json.Unmarshal(f.Geometry.Coordinates, &one) == nil:
+			polygons = append(polygons, one)
+		case f.Geometry.Type == "MultiPolygon" && json.Unmarshal(f.Geometry.Coordinates, &many) == nil:
+			polygons = append(polygons, many...)
 		}
 	}
 	return polygons

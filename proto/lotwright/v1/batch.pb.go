@@ -79,7 +79,7 @@ func (x DesignBatchMetadata_State) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DesignBatchMetadata_State.Descriptor instead.
 func (DesignBatchMetadata_State) EnumDescriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19, 0}
 }
 
 // A set of lots.
@@ -602,6 +602,176 @@ func (x *ImportLotsResponse) GetRefusals() []*ImportLotsResponse_Refusal {
 	return nil
 }
 
+// One message of the stream to UploadFile.
+type UploadFileRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the message holds.
+	//
+	// Types that are valid to be assigned to Message:
+	//
+	//	*UploadFileRequest_Target_
+	//	*UploadFileRequest_Chunk
+	//	*UploadFileRequest_Sha256
+	Message       isUploadFileRequest_Message `protobuf_oneof:"message"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadFileRequest) Reset() {
+	*x = UploadFileRequest{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadFileRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadFileRequest) ProtoMessage() {}
+
+func (x *UploadFileRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadFileRequest.ProtoReflect.Descriptor instead.
+func (*UploadFileRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *UploadFileRequest) GetMessage() isUploadFileRequest_Message {
+	if x != nil {
+		return x.Message
+	}
+	return nil
+}
+
+func (x *UploadFileRequest) GetTarget() *UploadFileRequest_Target {
+	if x != nil {
+		if x, ok := x.Message.(*UploadFileRequest_Target_); ok {
+			return x.Target
+		}
+	}
+	return nil
+}
+
+func (x *UploadFileRequest) GetChunk() []byte {
+	if x != nil {
+		if x, ok := x.Message.(*UploadFileRequest_Chunk); ok {
+			return x.Chunk
+		}
+	}
+	return nil
+}
+
+func (x *UploadFileRequest) GetSha256() []byte {
+	if x != nil {
+		if x, ok := x.Message.(*UploadFileRequest_Sha256); ok {
+			return x.Sha256
+		}
+	}
+	return nil
+}
+
+type isUploadFileRequest_Message interface {
+	isUploadFileRequest_Message()
+}
+
+type UploadFileRequest_Target_ struct {
+	// Where the file goes.
+	Target *UploadFileRequest_Target `protobuf:"bytes,1,opt,name=target,proto3,oneof"`
+}
+
+type UploadFileRequest_Chunk struct {
+	// The next bytes of the file, 256 KiB at most.
+	Chunk []byte `protobuf:"bytes,2,opt,name=chunk,proto3,oneof"`
+}
+
+type UploadFileRequest_Sha256 struct {
+	// The SHA-256 of the whole file: 32 bytes. It is the last message.
+	Sha256 []byte `protobuf:"bytes,3,opt,name=sha256,proto3,oneof"`
+}
+
+func (*UploadFileRequest_Target_) isUploadFileRequest_Message() {}
+
+func (*UploadFileRequest_Chunk) isUploadFileRequest_Message() {}
+
+func (*UploadFileRequest_Sha256) isUploadFileRequest_Message() {}
+
+// The answer of UploadFile.
+type UploadFileResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Bytes that are kept and need not be sent again; of a file that is taken in,
+	// its size.
+	Received int64 `protobuf:"varint,1,opt,name=received,proto3" json:"received,omitempty"`
+	// What became of the lots; not set before the whole file has come.
+	Lots *ImportLotsResponse `protobuf:"bytes,2,opt,name=lots,proto3" json:"lots,omitempty"`
+	// What was found in the file besides, up to 100 remarks; those about one lot
+	// are in its design.
+	Remarks       []*UploadFileResponse_Remark `protobuf:"bytes,3,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadFileResponse) Reset() {
+	*x = UploadFileResponse{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadFileResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadFileResponse) ProtoMessage() {}
+
+func (x *UploadFileResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadFileResponse.ProtoReflect.Descriptor instead.
+func (*UploadFileResponse) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *UploadFileResponse) GetReceived() int64 {
+	if x != nil {
+		return x.Received
+	}
+	return 0
+}
+
+func (x *UploadFileResponse) GetLots() *ImportLotsResponse {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *UploadFileResponse) GetRemarks() []*UploadFileResponse_Remark {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
 // The request of DesignBatch.
 type DesignBatchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -621,7 +791,7 @@ type DesignBatchRequest struct {
 
 func (x *DesignBatchRequest) Reset() {
 	*x = DesignBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[8]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -633,7 +803,7 @@ func (x *DesignBatchRequest) String() string {
 func (*DesignBatchRequest) ProtoMessage() {}
 
 func (x *DesignBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[8]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -646,7 +816,7 @@ func (x *DesignBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchRequest.ProtoReflect.Descriptor instead.
 func (*DesignBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{8}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *DesignBatchRequest) GetName() string {
@@ -705,7 +875,7 @@ type CompareBatchRequest struct {
 
 func (x *CompareBatchRequest) Reset() {
 	*x = CompareBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -717,7 +887,7 @@ func (x *CompareBatchRequest) String() string {
 func (*CompareBatchRequest) ProtoMessage() {}
 
 func (x *CompareBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[9]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -730,7 +900,7 @@ func (x *CompareBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchRequest.ProtoReflect.Descriptor instead.
 func (*CompareBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CompareBatchRequest) GetName() string {
@@ -803,7 +973,7 @@ type CompareBatchMetadata struct {
 
 func (x *CompareBatchMetadata) Reset() {
 	*x = CompareBatchMetadata{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -815,7 +985,7 @@ func (x *CompareBatchMetadata) String() string {
 func (*CompareBatchMetadata) ProtoMessage() {}
 
 func (x *CompareBatchMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[10]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -828,7 +998,7 @@ func (x *CompareBatchMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchMetadata.ProtoReflect.Descriptor instead.
 func (*CompareBatchMetadata) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{10}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CompareBatchMetadata) GetComparison() string {
@@ -884,7 +1054,7 @@ type CompareBatchResponse struct {
 
 func (x *CompareBatchResponse) Reset() {
 	*x = CompareBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +1066,7 @@ func (x *CompareBatchResponse) String() string {
 func (*CompareBatchResponse) ProtoMessage() {}
 
 func (x *CompareBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +1079,7 @@ func (x *CompareBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchResponse.ProtoReflect.Descriptor instead.
 func (*CompareBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CompareBatchResponse) GetComparison() string {
@@ -930,7 +1100,7 @@ type GetComparisonRequest struct {
 
 func (x *GetComparisonRequest) Reset() {
 	*x = GetComparisonRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -942,7 +1112,7 @@ func (x *GetComparisonRequest) String() string {
 func (*GetComparisonRequest) ProtoMessage() {}
 
 func (x *GetComparisonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -955,7 +1125,7 @@ func (x *GetComparisonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetComparisonRequest.ProtoReflect.Descriptor instead.
 func (*GetComparisonRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetComparisonRequest) GetName() string {
@@ -988,7 +1158,7 @@ type Comparison struct {
 
 func (x *Comparison) Reset() {
 	*x = Comparison{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1000,7 +1170,7 @@ func (x *Comparison) String() string {
 func (*Comparison) ProtoMessage() {}
 
 func (x *Comparison) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1013,7 +1183,7 @@ func (x *Comparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Comparison.ProtoReflect.Descriptor instead.
 func (*Comparison) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Comparison) GetName() string {
@@ -1100,7 +1270,7 @@ type Scenario struct {
 
 func (x *Scenario) Reset() {
 	*x = Scenario{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1282,7 @@ func (x *Scenario) String() string {
 func (*Scenario) ProtoMessage() {}
 
 func (x *Scenario) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1295,7 @@ func (x *Scenario) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Scenario.ProtoReflect.Descriptor instead.
 func (*Scenario) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Scenario) GetAskedKpa() float64 {
@@ -1227,7 +1397,7 @@ type ListLotComparisonsRequest struct {
 
 func (x *ListLotComparisonsRequest) Reset() {
 	*x = ListLotComparisonsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1239,7 +1409,7 @@ func (x *ListLotComparisonsRequest) String() string {
 func (*ListLotComparisonsRequest) ProtoMessage() {}
 
 func (x *ListLotComparisonsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1252,7 +1422,7 @@ func (x *ListLotComparisonsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLotComparisonsRequest.ProtoReflect.Descriptor instead.
 func (*ListLotComparisonsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListLotComparisonsRequest) GetParent() string {
@@ -1289,7 +1459,7 @@ type ListLotComparisonsResponse struct {
 
 func (x *ListLotComparisonsResponse) Reset() {
 	*x = ListLotComparisonsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1301,7 +1471,7 @@ func (x *ListLotComparisonsResponse) String() string {
 func (*ListLotComparisonsResponse) ProtoMessage() {}
 
 func (x *ListLotComparisonsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1314,7 +1484,7 @@ func (x *ListLotComparisonsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLotComparisonsResponse.ProtoReflect.Descriptor instead.
 func (*ListLotComparisonsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListLotComparisonsResponse) GetLots() []*LotComparison {
@@ -1362,7 +1532,7 @@ type DesignBatchMetadata struct {
 
 func (x *DesignBatchMetadata) Reset() {
 	*x = DesignBatchMetadata{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1374,7 +1544,7 @@ func (x *DesignBatchMetadata) String() string {
 func (*DesignBatchMetadata) ProtoMessage() {}
 
 func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1387,7 +1557,7 @@ func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchMetadata.ProtoReflect.Descriptor instead.
 func (*DesignBatchMetadata) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *DesignBatchMetadata) GetBatch() string {
@@ -1480,7 +1650,7 @@ type DesignBatchResponse struct {
 
 func (x *DesignBatchResponse) Reset() {
 	*x = DesignBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1492,7 +1662,7 @@ func (x *DesignBatchResponse) String() string {
 func (*DesignBatchResponse) ProtoMessage() {}
 
 func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,7 +1675,7 @@ func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchResponse.ProtoReflect.Descriptor instead.
 func (*DesignBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{18}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DesignBatchResponse) GetBatch() string {
@@ -1537,7 +1707,7 @@ type WatchBatchRequest struct {
 
 func (x *WatchBatchRequest) Reset() {
 	*x = WatchBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1549,7 +1719,7 @@ func (x *WatchBatchRequest) String() string {
 func (*WatchBatchRequest) ProtoMessage() {}
 
 func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1562,7 +1732,7 @@ func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *WatchBatchRequest) GetName() string {
@@ -1604,7 +1774,7 @@ type WatchBatchResponse struct {
 
 func (x *WatchBatchResponse) Reset() {
 	*x = WatchBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1616,7 +1786,7 @@ func (x *WatchBatchResponse) String() string {
 func (*WatchBatchResponse) ProtoMessage() {}
 
 func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1629,7 +1799,7 @@ func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *WatchBatchResponse) GetCursor() string {
@@ -1701,7 +1871,7 @@ type ListDesignsRequest struct {
 
 func (x *ListDesignsRequest) Reset() {
 	*x = ListDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1713,7 +1883,7 @@ func (x *ListDesignsRequest) String() string {
 func (*ListDesignsRequest) ProtoMessage() {}
 
 func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1726,7 +1896,7 @@ func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ListDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{21}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListDesignsRequest) GetParent() string {
@@ -1772,7 +1942,7 @@ type ListDesignsResponse struct {
 
 func (x *ListDesignsResponse) Reset() {
 	*x = ListDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1784,7 +1954,7 @@ func (x *ListDesignsResponse) String() string {
 func (*ListDesignsResponse) ProtoMessage() {}
 
 func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1797,7 +1967,7 @@ func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ListDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListDesignsResponse) GetDesigns() []*Design {
@@ -1834,7 +2004,7 @@ type ExportDesignsRequest struct {
 
 func (x *ExportDesignsRequest) Reset() {
 	*x = ExportDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1846,7 +2016,7 @@ func (x *ExportDesignsRequest) String() string {
 func (*ExportDesignsRequest) ProtoMessage() {}
 
 func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1859,7 +2029,7 @@ func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ExportDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ExportDesignsRequest) GetName() string {
@@ -1890,7 +2060,7 @@ type ExportDesignsResponse struct {
 
 func (x *ExportDesignsResponse) Reset() {
 	*x = ExportDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1902,7 +2072,7 @@ func (x *ExportDesignsResponse) String() string {
 func (*ExportDesignsResponse) ProtoMessage() {}
 
 func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1915,7 +2085,7 @@ func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ExportDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{24}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ExportDesignsResponse) GetLot() string {
@@ -1948,7 +2118,7 @@ type ImportLotsRequest_Target struct {
 
 func (x *ImportLotsRequest_Target) Reset() {
 	*x = ImportLotsRequest_Target{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1960,7 +2130,7 @@ func (x *ImportLotsRequest_Target) String() string {
 func (*ImportLotsRequest_Target) ProtoMessage() {}
 
 func (x *ImportLotsRequest_Target) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2012,7 +2182,7 @@ type ImportLotsResponse_Refusal struct {
 
 func (x *ImportLotsResponse_Refusal) Reset() {
 	*x = ImportLotsResponse_Refusal{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2024,7 +2194,7 @@ func (x *ImportLotsResponse_Refusal) String() string {
 func (*ImportLotsResponse_Refusal) ProtoMessage() {}
 
 func (x *ImportLotsResponse_Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2061,6 +2231,144 @@ func (x *ImportLotsResponse_Refusal) GetReason() string {
 	return ""
 }
 
+// Says what comes and where it goes. It is the first message and only that.
+type UploadFileRequest_Target struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The batch: "batches/" and its id.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// The client's name for this upload, up to 128 characters; bytes are kept
+	// under it, for a week.
+	UploadId string `protobuf:"bytes,2,opt,name=upload_id,json=uploadId,proto3" json:"upload_id,omitempty"`
+	// Bytes that are not sent again, being kept.
+	From int64 `protobuf:"varint,3,opt,name=from,proto3" json:"from,omitempty"`
+	// The property with the lots' ids; the usual ones if not set.
+	LotProperty   string `protobuf:"bytes,4,opt,name=lot_property,json=lotProperty,proto3" json:"lot_property,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadFileRequest_Target) Reset() {
+	*x = UploadFileRequest_Target{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadFileRequest_Target) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadFileRequest_Target) ProtoMessage() {}
+
+func (x *UploadFileRequest_Target) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadFileRequest_Target.ProtoReflect.Descriptor instead.
+func (*UploadFileRequest_Target) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{8, 0}
+}
+
+func (x *UploadFileRequest_Target) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *UploadFileRequest_Target) GetUploadId() string {
+	if x != nil {
+		return x.UploadId
+	}
+	return ""
+}
+
+func (x *UploadFileRequest_Target) GetFrom() int64 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *UploadFileRequest_Target) GetLotProperty() string {
+	if x != nil {
+		return x.LotProperty
+	}
+	return ""
+}
+
+// A remark about a file.
+type UploadFileResponse_Remark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Dotted code, such as overlap.parcels.
+	Rule string `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
+	// In words.
+	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// The lot; empty when it is about none.
+	Lot           string `protobuf:"bytes,3,opt,name=lot,proto3" json:"lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadFileResponse_Remark) Reset() {
+	*x = UploadFileResponse_Remark{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadFileResponse_Remark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadFileResponse_Remark) ProtoMessage() {}
+
+func (x *UploadFileResponse_Remark) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadFileResponse_Remark.ProtoReflect.Descriptor instead.
+func (*UploadFileResponse_Remark) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{9, 0}
+}
+
+func (x *UploadFileResponse_Remark) GetRule() string {
+	if x != nil {
+		return x.Rule
+	}
+	return ""
+}
+
+func (x *UploadFileResponse_Remark) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *UploadFileResponse_Remark) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
 // A lot that has its design.
 type WatchBatchResponse_FinishedLot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2076,7 +2384,7 @@ type WatchBatchResponse_FinishedLot struct {
 
 func (x *WatchBatchResponse_FinishedLot) Reset() {
 	*x = WatchBatchResponse_FinishedLot{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2088,7 +2396,7 @@ func (x *WatchBatchResponse_FinishedLot) String() string {
 func (*WatchBatchResponse_FinishedLot) ProtoMessage() {}
 
 func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2101,7 +2409,7 @@ func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse_FinishedLot.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse_FinishedLot) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22, 0}
 }
 
 func (x *WatchBatchResponse_FinishedLot) GetLot() string {
@@ -2170,7 +2478,25 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\aRefusal\x12\x19\n" +
 	"\x05index\x18\x01 \x01(\x05B\x03\xe0A\x03R\x05index\x12\x15\n" +
 	"\x03lot\x18\x02 \x01(\tB\x03\xe0A\x03R\x03lot\x12\x1b\n" +
-	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\xa9\x01\n" +
+	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\"\x9d\x02\n" +
+	"\x11UploadFileRequest\x12@\n" +
+	"\x06target\x18\x01 \x01(\v2&.lotwright.v1.UploadFileRequest.TargetH\x00R\x06target\x12\x16\n" +
+	"\x05chunk\x18\x02 \x01(\fH\x00R\x05chunk\x12\x18\n" +
+	"\x06sha256\x18\x03 \x01(\fH\x00R\x06sha256\x1a\x88\x01\n" +
+	"\x06Target\x12\x1b\n" +
+	"\x06parent\x18\x01 \x01(\tB\x03\xe0A\x02R\x06parent\x12 \n" +
+	"\tupload_id\x18\x02 \x01(\tB\x03\xe0A\x02R\buploadId\x12\x17\n" +
+	"\x04from\x18\x03 \x01(\x03B\x03\xe0A\x01R\x04from\x12&\n" +
+	"\flot_property\x18\x04 \x01(\tB\x03\xe0A\x01R\vlotPropertyB\t\n" +
+	"\amessage\"\x8b\x02\n" +
+	"\x12UploadFileResponse\x12\x1f\n" +
+	"\breceived\x18\x01 \x01(\x03B\x03\xe0A\x03R\breceived\x129\n" +
+	"\x04lots\x18\x02 \x01(\v2 .lotwright.v1.ImportLotsResponseB\x03\xe0A\x03R\x04lots\x12F\n" +
+	"\aremarks\x18\x03 \x03(\v2'.lotwright.v1.UploadFileResponse.RemarkB\x03\xe0A\x03R\aremarks\x1aQ\n" +
+	"\x06Remark\x12\x17\n" +
+	"\x04rule\x18\x01 \x01(\tB\x03\xe0A\x03R\x04rule\x12\x17\n" +
+	"\x04text\x18\x02 \x01(\tB\x03\xe0A\x03R\x04text\x12\x15\n" +
+	"\x03lot\x18\x03 \x01(\tB\x03\xe0A\x03R\x03lot\"\xa9\x01\n" +
 	"\x12DesignBatchRequest\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x127\n" +
 	"\bsettings\x18\x02 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
@@ -2292,14 +2618,16 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\brevision\x18\x02 \x01(\x05B\x03\xe0A\x01R\brevision\"O\n" +
 	"\x15ExportDesignsResponse\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x12\x1f\n" +
-	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xaa\x0e\n" +
+	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xfd\x0e\n" +
 	"\fBatchService\x12\\\n" +
 	"\vCreateBatch\x12 .lotwright.v1.CreateBatchRequest\x1a\x13.lotwright.v1.Batch\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/batches\x12\\\n" +
 	"\bGetBatch\x12\x1d.lotwright.v1.GetBatchRequest\x1a\x13.lotwright.v1.Batch\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/{name=batches/*}\x12g\n" +
 	"\vListBatches\x12 .lotwright.v1.ListBatchesRequest\x1a!.lotwright.v1.ListBatchesResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/batches\x12e\n" +
 	"\vDeleteBatch\x12 .lotwright.v1.DeleteBatchRequest\x1a\x16.google.protobuf.Empty\"\x1c\x82\xd3\xe4\x93\x02\x16*\x14/v1/{name=batches/*}\x12Q\n" +
 	"\n" +
-	"ImportLots\x12\x1f.lotwright.v1.ImportLotsRequest\x1a .lotwright.v1.ImportLotsResponse(\x01\x12\xa3\x01\n" +
+	"ImportLots\x12\x1f.lotwright.v1.ImportLotsRequest\x1a .lotwright.v1.ImportLotsResponse(\x01\x12Q\n" +
+	"\n" +
+	"UploadFile\x12\x1f.lotwright.v1.UploadFileRequest\x1a .lotwright.v1.UploadFileResponse(\x01\x12\xa3\x01\n" +
 	"\vDesignBatch\x12 .lotwright.v1.DesignBatchRequest\x1a\x1d.google.longrunning.Operation\"S\xcaA*\n" +
 	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=batches/*}:design\x12\xa8\x01\n" +
 	"\fCompareBatch\x12!.lotwright.v1.CompareBatchRequest\x1a\x1d.google.longrunning.Operation\"V\xcaA,\n" +
@@ -2327,7 +2655,7 @@ func file_lotwright_v1_batch_proto_rawDescGZIP() []byte {
 }
 
 var file_lotwright_v1_batch_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_lotwright_v1_batch_proto_goTypes = []any{
 	(DesignBatchMetadata_State)(0),               // 0: lotwright.v1.DesignBatchMetadata.State
 	(*Batch)(nil),                                // 1: lotwright.v1.Batch
@@ -2338,101 +2666,110 @@ var file_lotwright_v1_batch_proto_goTypes = []any{
 	(*DeleteBatchRequest)(nil),                   // 6: lotwright.v1.DeleteBatchRequest
 	(*ImportLotsRequest)(nil),                    // 7: lotwright.v1.ImportLotsRequest
 	(*ImportLotsResponse)(nil),                   // 8: lotwright.v1.ImportLotsResponse
-	(*DesignBatchRequest)(nil),                   // 9: lotwright.v1.DesignBatchRequest
-	(*CompareBatchRequest)(nil),                  // 10: lotwright.v1.CompareBatchRequest
-	(*CompareBatchMetadata)(nil),                 // 11: lotwright.v1.CompareBatchMetadata
-	(*CompareBatchResponse)(nil),                 // 12: lotwright.v1.CompareBatchResponse
-	(*GetComparisonRequest)(nil),                 // 13: lotwright.v1.GetComparisonRequest
-	(*Comparison)(nil),                           // 14: lotwright.v1.Comparison
-	(*Scenario)(nil),                             // 15: lotwright.v1.Scenario
-	(*ListLotComparisonsRequest)(nil),            // 16: lotwright.v1.ListLotComparisonsRequest
-	(*ListLotComparisonsResponse)(nil),           // 17: lotwright.v1.ListLotComparisonsResponse
-	(*DesignBatchMetadata)(nil),                  // 18: lotwright.v1.DesignBatchMetadata
-	(*DesignBatchResponse)(nil),                  // 19: lotwright.v1.DesignBatchResponse
-	(*WatchBatchRequest)(nil),                    // 20: lotwright.v1.WatchBatchRequest
-	(*WatchBatchResponse)(nil),                   // 21: lotwright.v1.WatchBatchResponse
-	(*ListDesignsRequest)(nil),                   // 22: lotwright.v1.ListDesignsRequest
-	(*ListDesignsResponse)(nil),                  // 23: lotwright.v1.ListDesignsResponse
-	(*ExportDesignsRequest)(nil),                 // 24: lotwright.v1.ExportDesignsRequest
-	(*ExportDesignsResponse)(nil),                // 25: lotwright.v1.ExportDesignsResponse
-	(*ImportLotsRequest_Target)(nil),             // 26: lotwright.v1.ImportLotsRequest.Target
-	(*ImportLotsResponse_Refusal)(nil),           // 27: lotwright.v1.ImportLotsResponse.Refusal
-	(*WatchBatchResponse_FinishedLot)(nil),       // 28: lotwright.v1.WatchBatchResponse.FinishedLot
-	(*timestamppb.Timestamp)(nil),                // 29: google.protobuf.Timestamp
-	(*Lot)(nil),                                  // 30: lotwright.v1.Lot
-	(*Settings)(nil),                             // 31: lotwright.v1.Settings
-	(ComparePressuresRequest_Point)(0),           // 32: lotwright.v1.ComparePressuresRequest.Point
-	(*LotComparison)(nil),                        // 33: lotwright.v1.LotComparison
-	(*Design)(nil),                               // 34: lotwright.v1.Design
-	(Design_Status)(0),                           // 35: lotwright.v1.Design.Status
-	(*longrunningpb.GetOperationRequest)(nil),    // 36: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),  // 37: google.longrunning.ListOperationsRequest
-	(*longrunningpb.CancelOperationRequest)(nil), // 38: google.longrunning.CancelOperationRequest
-	(*emptypb.Empty)(nil),                        // 39: google.protobuf.Empty
-	(*longrunningpb.Operation)(nil),              // 40: google.longrunning.Operation
-	(*longrunningpb.ListOperationsResponse)(nil), // 41: google.longrunning.ListOperationsResponse
+	(*UploadFileRequest)(nil),                    // 9: lotwright.v1.UploadFileRequest
+	(*UploadFileResponse)(nil),                   // 10: lotwright.v1.UploadFileResponse
+	(*DesignBatchRequest)(nil),                   // 11: lotwright.v1.DesignBatchRequest
+	(*CompareBatchRequest)(nil),                  // 12: lotwright.v1.CompareBatchRequest
+	(*CompareBatchMetadata)(nil),                 // 13: lotwright.v1.CompareBatchMetadata
+	(*CompareBatchResponse)(nil),                 // 14: lotwright.v1.CompareBatchResponse
+	(*GetComparisonRequest)(nil),                 // 15: lotwright.v1.GetComparisonRequest
+	(*Comparison)(nil),                           // 16: lotwright.v1.Comparison
+	(*Scenario)(nil),                             // 17: lotwright.v1.Scenario
+	(*ListLotComparisonsRequest)(nil),            // 18: lotwright.v1.ListLotComparisonsRequest
+	(*ListLotComparisonsResponse)(nil),           // 19: lotwright.v1.ListLotComparisonsResponse
+	(*DesignBatchMetadata)(nil),                  // 20: lotwright.v1.DesignBatchMetadata
+	(*DesignBatchResponse)(nil),                  // 21: lotwright.v1.DesignBatchResponse
+	(*WatchBatchRequest)(nil),                    // 22: lotwright.v1.WatchBatchRequest
+	(*WatchBatchResponse)(nil),                   // 23: lotwright.v1.WatchBatchResponse
+	(*ListDesignsRequest)(nil),                   // 24: lotwright.v1.ListDesignsRequest
+	(*ListDesignsResponse)(nil),                  // 25: lotwright.v1.ListDesignsResponse
+	(*ExportDesignsRequest)(nil),                 // 26: lotwright.v1.ExportDesignsRequest
+	(*ExportDesignsResponse)(nil),                // 27: lotwright.v1.ExportDesignsResponse
+	(*ImportLotsRequest_Target)(nil),             // 28: lotwright.v1.ImportLotsRequest.Target
+	(*ImportLotsResponse_Refusal)(nil),           // 29: lotwright.v1.ImportLotsResponse.Refusal
+	(*UploadFileRequest_Target)(nil),             // 30: lotwright.v1.UploadFileRequest.Target
+	(*UploadFileResponse_Remark)(nil),            // 31: lotwright.v1.UploadFileResponse.Remark
+	(*WatchBatchResponse_FinishedLot)(nil),       // 32: lotwright.v1.WatchBatchResponse.FinishedLot
+	(*timestamppb.Timestamp)(nil),                // 33: google.protobuf.Timestamp
+	(*Lot)(nil),                                  // 34: lotwright.v1.Lot
+	(*Settings)(nil),                             // 35: lotwright.v1.Settings
+	(ComparePressuresRequest_Point)(0),           // 36: lotwright.v1.ComparePressuresRequest.Point
+	(*LotComparison)(nil),                        // 37: lotwright.v1.LotComparison
+	(*Design)(nil),                               // 38: lotwright.v1.Design
+	(Design_Status)(0),                           // 39: lotwright.v1.Design.Status
+	(*longrunningpb.GetOperationRequest)(nil),    // 40: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),  // 41: google.longrunning.ListOperationsRequest
+	(*longrunningpb.CancelOperationRequest)(nil), // 42: google.longrunning.CancelOperationRequest
+	(*emptypb.Empty)(nil),                        // 43: google.protobuf.Empty
+	(*longrunningpb.Operation)(nil),              // 44: google.longrunning.Operation
+	(*longrunningpb.ListOperationsResponse)(nil), // 45: google.longrunning.ListOperationsResponse
 }
 var file_lotwright_v1_batch_proto_depIdxs = []int32{
-	29, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
+	33, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
 	1,  // 1: lotwright.v1.CreateBatchRequest.batch:type_name -> lotwright.v1.Batch
 	1,  // 2: lotwright.v1.ListBatchesResponse.batches:type_name -> lotwright.v1.Batch
-	26, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
-	30, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
-	27, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
-	31, // 6: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
-	32, // 7: lotwright.v1.CompareBatchRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
-	31, // 8: lotwright.v1.CompareBatchRequest.settings:type_name -> lotwright.v1.Settings
-	0,  // 9: lotwright.v1.CompareBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	29, // 10: lotwright.v1.CompareBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
-	29, // 11: lotwright.v1.CompareBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 12: lotwright.v1.Comparison.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	32, // 13: lotwright.v1.Comparison.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
-	15, // 14: lotwright.v1.Comparison.scenarios:type_name -> lotwright.v1.Scenario
-	29, // 15: lotwright.v1.Comparison.create_time:type_name -> google.protobuf.Timestamp
-	29, // 16: lotwright.v1.Comparison.end_time:type_name -> google.protobuf.Timestamp
-	33, // 17: lotwright.v1.ListLotComparisonsResponse.lots:type_name -> lotwright.v1.LotComparison
-	0,  // 18: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	29, // 19: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
-	29, // 20: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
-	28, // 21: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
-	18, // 22: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
-	34, // 23: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
-	35, // 24: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
-	2,  // 25: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
-	3,  // 26: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
-	4,  // 27: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
-	6,  // 28: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
-	7,  // 29: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
-	9,  // 30: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
-	10, // 31: lotwright.v1.BatchService.CompareBatch:input_type -> lotwright.v1.CompareBatchRequest
-	13, // 32: lotwright.v1.BatchService.GetComparison:input_type -> lotwright.v1.GetComparisonRequest
-	16, // 33: lotwright.v1.BatchService.ListLotComparisons:input_type -> lotwright.v1.ListLotComparisonsRequest
-	36, // 34: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	37, // 35: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	38, // 36: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	20, // 37: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
-	22, // 38: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
-	24, // 39: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
-	1,  // 40: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
-	1,  // 41: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
-	5,  // 42: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
-	39, // 43: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
-	8,  // 44: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
-	40, // 45: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
-	40, // 46: lotwright.v1.BatchService.CompareBatch:output_type -> google.longrunning.Operation
-	14, // 47: lotwright.v1.BatchService.GetComparison:output_type -> lotwright.v1.Comparison
-	17, // 48: lotwright.v1.BatchService.ListLotComparisons:output_type -> lotwright.v1.ListLotComparisonsResponse
-	40, // 49: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
-	41, // 50: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	39, // 51: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
-	21, // 52: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
-	23, // 53: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
-	25, // 54: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
-	40, // [40:55] is the sub-list for method output_type
-	25, // [25:40] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	28, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
+	34, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
+	29, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
+	30, // 6: lotwright.v1.UploadFileRequest.target:type_name -> lotwright.v1.UploadFileRequest.Target
+	8,  // 7: lotwright.v1.UploadFileResponse.lots:type_name -> lotwright.v1.ImportLotsResponse
+	31, // 8: lotwright.v1.UploadFileResponse.remarks:type_name -> lotwright.v1.UploadFileResponse.Remark
+	35, // 9: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
+	36, // 10: lotwright.v1.CompareBatchRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	35, // 11: lotwright.v1.CompareBatchRequest.settings:type_name -> lotwright.v1.Settings
+	0,  // 12: lotwright.v1.CompareBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	33, // 13: lotwright.v1.CompareBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	33, // 14: lotwright.v1.CompareBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 15: lotwright.v1.Comparison.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	36, // 16: lotwright.v1.Comparison.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	17, // 17: lotwright.v1.Comparison.scenarios:type_name -> lotwright.v1.Scenario
+	33, // 18: lotwright.v1.Comparison.create_time:type_name -> google.protobuf.Timestamp
+	33, // 19: lotwright.v1.Comparison.end_time:type_name -> google.protobuf.Timestamp
+	37, // 20: lotwright.v1.ListLotComparisonsResponse.lots:type_name -> lotwright.v1.LotComparison
+	0,  // 21: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	33, // 22: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	33, // 23: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	32, // 24: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
+	20, // 25: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
+	38, // 26: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
+	39, // 27: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
+	2,  // 28: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
+	3,  // 29: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
+	4,  // 30: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
+	6,  // 31: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
+	7,  // 32: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
+	9,  // 33: lotwright.v1.BatchService.UploadFile:input_type -> lotwright.v1.UploadFileRequest
+	11, // 34: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
+	12, // 35: lotwright.v1.BatchService.CompareBatch:input_type -> lotwright.v1.CompareBatchRequest
+	15, // 36: lotwright.v1.BatchService.GetComparison:input_type -> lotwright.v1.GetComparisonRequest
+	18, // 37: lotwright.v1.BatchService.ListLotComparisons:input_type -> lotwright.v1.ListLotComparisonsRequest
+	40, // 38: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	41, // 39: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	42, // 40: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	22, // 41: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
+	24, // 42: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
+	26, // 43: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
+	1,  // 44: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
+	1,  // 45: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
+	5,  // 46: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
+	43, // 47: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
+	8,  // 48: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
+	10, // 49: lotwright.v1.BatchService.UploadFile:output_type -> lotwright.v1.UploadFileResponse
+	44, // 50: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
+	44, // 51: lotwright.v1.BatchService.CompareBatch:output_type -> google.longrunning.Operation
+	16, // 52: lotwright.v1.BatchService.GetComparison:output_type -> lotwright.v1.Comparison
+	19, // 53: lotwright.v1.BatchService.ListLotComparisons:output_type -> lotwright.v1.ListLotComparisonsResponse
+	44, // 54: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
+	45, // 55: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	43, // 56: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
+	23, // 57: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
+	25, // 58: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
+	27, // 59: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
+	44, // [44:60] is the sub-list for method output_type
+	28, // [28:44] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_lotwright_v1_batch_proto_init() }
@@ -2448,7 +2785,12 @@ func file_lotwright_v1_batch_proto_init() {
 		(*ImportLotsRequest_Target_)(nil),
 		(*ImportLotsRequest_Lot)(nil),
 	}
-	file_lotwright_v1_batch_proto_msgTypes[20].OneofWrappers = []any{
+	file_lotwright_v1_batch_proto_msgTypes[8].OneofWrappers = []any{
+		(*UploadFileRequest_Target_)(nil),
+		(*UploadFileRequest_Chunk)(nil),
+		(*UploadFileRequest_Sha256)(nil),
+	}
+	file_lotwright_v1_batch_proto_msgTypes[22].OneofWrappers = []any{
 		(*WatchBatchResponse_Lot)(nil),
 		(*WatchBatchResponse_End)(nil),
 	}
@@ -2458,7 +2800,7 @@ func file_lotwright_v1_batch_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lotwright_v1_batch_proto_rawDesc), len(file_lotwright_v1_batch_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   28,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

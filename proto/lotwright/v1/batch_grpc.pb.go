@@ -26,6 +26,7 @@ const (
 	BatchService_ListBatches_FullMethodName        = "/lotwright.v1.BatchService/ListBatches"
 	BatchService_DeleteBatch_FullMethodName        = "/lotwright.v1.BatchService/DeleteBatch"
 	BatchService_ImportLots_FullMethodName         = "/lotwright.v1.BatchService/ImportLots"
+	BatchService_UploadFile_FullMethodName         = "/lotwright.v1.BatchService/UploadFile"
 	BatchService_DesignBatch_FullMethodName        = "/lotwright.v1.BatchService/DesignBatch"
 	BatchService_CompareBatch_FullMethodName       = "/lotwright.v1.BatchService/CompareBatch"
 	BatchService_GetComparison_FullMethodName      = "/lotwright.v1.BatchService/GetComparison"
@@ -62,6 +63,13 @@ type BatchServiceClient interface {
 	// messages have been acknowledged, and go on from there with from; or send all
 	// again, which adds nothing twice.
 	ImportLots(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[ImportLotsRequest, ImportLotsResponse], error)
+	// UploadFile adds the lots of a file to a batch: GeoJSON in its forms, a
+	// GeoPackage or zipped shapefiles, each also gzipped, sent in chunks. The lots
+	// are taken in once all has come and its SHA-256 is right. After a stream that
+	// broke off, send a target alone to learn how many bytes are kept, and go on
+	// from there with from; to send all again adds nothing twice.
+	// POST /v1/batches/{batch}/lots:import takes the file as its body.
+	UploadFile(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadFileRequest, UploadFileResponse], error)
 	// DesignBatch designs all lots that a batch holds. Its metadata is a
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
@@ -158,6 +166,19 @@ func (c *batchServiceClient) ImportLots(ctx context.Context, opts ...grpc.CallOp
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type BatchService_ImportLotsClient = grpc.ClientStreamingClient[ImportLotsRequest, ImportLotsResponse]
 
+func (c *batchServiceClient) UploadFile(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadFileRequest, UploadFileResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &BatchService_ServiceDesc.Streams[1], BatchService_UploadFile_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[UploadFileRequest, UploadFileResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type BatchService_UploadFileClient = grpc.ClientStreamingClient[UploadFileRequest, UploadFileResponse]
+
 func (c *batchServiceClient) DesignBatch(ctx context.Context, in *DesignBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(longrunningpb.Operation)
@@ -230,7 +251,7 @@ func (c *batchServiceClient) CancelOperation(ctx context.Context, in *longrunnin
 
 func (c *batchServiceClient) WatchBatch(ctx context.Context, in *WatchBatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchBatchResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &BatchService_ServiceDesc.Streams[1], BatchService_WatchBatch_FullMethodName, cOpts...)
+	stream, err := c.cc.NewStream(ctx, &BatchService_ServiceDesc.Streams[2], BatchService_WatchBatch_FullMethodName, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -259,7 +280,7 @@ func (c *batchServiceClient) ListDesigns(ctx context.Context, in *ListDesignsReq
 
 func (c *batchServiceClient) ExportDesigns(ctx context.Context, in *ExportDesignsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportDesignsResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &BatchService_ServiceDesc.Streams[2], BatchService_ExportDesigns_FullMethodName, cOpts...)
+	stream, err := c.cc.NewStream(ctx, &BatchService_ServiceDesc.Streams[3], BatchService_ExportDesigns_FullMethodName, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -300,6 +321,13 @@ type BatchServiceServer interface {
 	// messages have been acknowledged, and go on from there with from; or send all
 	// again, which adds nothing twice.
 	ImportLots(grpc.ClientStreamingServer[ImportLotsRequest, ImportLotsResponse]) error
+	// UploadFile adds the lots of a file to a batch: GeoJSON in its forms, a
+	// GeoPackage or zipped shapefiles, each also gzipped, sent in chunks. The lots
+	// are taken in once all has come and its SHA-256 is right. After a stream that
+	// broke off, send a target alone to learn how many bytes are kept, and go on
+	// from there with from; to send all again adds nothing twice.
+	// POST /v1/batches/{batch}/lots:import takes the file as its body.
+	UploadFile(grpc.ClientStreamingServer[UploadFileRequest, UploadFileResponse]) error
 	// DesignBatch designs all lots that a batch holds. Its metadata is a
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
@@ -357,6 +385,9 @@ func (UnimplementedBatchServiceServer) DeleteBatch(context.Context, *DeleteBatch
 }
 func (UnimplementedBatchServiceServer) ImportLots(grpc.ClientStreamingServer[ImportLotsRequest, ImportLotsResponse]) error {
 	return status.Error(codes.Unimplemented, "method ImportLots not implemented")
+}
+func (UnimplementedBatchServiceServer) UploadFile(grpc.ClientStreamingServer[UploadFileRequest, UploadFileResponse]) error {
+	return status.Error(codes.Unimplemented, "method UploadFile not implemented")
 }
 func (UnimplementedBatchServiceServer) DesignBatch(context.Context, *DesignBatchRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method DesignBatch not implemented")
@@ -487,6 +518,13 @@ func _BatchService_ImportLots_Handler(srv interface{}, stream grpc.ServerStream)
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type BatchService_ImportLotsServer = grpc.ClientStreamingServer[ImportLotsRequest, ImportLotsResponse]
+
+func _BatchService_UploadFile_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(BatchServiceServer).UploadFile(&grpc.GenericServerStream[UploadFileRequest, UploadFileResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type BatchService_UploadFileServer = grpc.ClientStreamingServer[UploadFileRequest, UploadFileResponse]
 
 func _BatchService_DesignBatch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(DesignBatchRequest)
@@ -714,6 +752,11 @@ var BatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "ImportLots",
 			Handler:       _BatchService_ImportLots_Handler,
+			ClientStreams: true,
+		},
+		{
+			StreamName:    "UploadFile",
+			Handler:       _BatchService_UploadFile_Handler,
 			ClientStreams: true,
 		},
 		{

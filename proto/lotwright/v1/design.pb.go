@@ -361,7 +361,11 @@ type Design struct {
 	PipeCost *float64 `protobuf:"fixed64,48,opt,name=pipe_cost,json=pipeCost,proto3,oneof" json:"pipe_cost,omitempty"`
 	// Number of heads that came with the lot and were kept. The bound is then on
 	// designs that keep them.
-	HeadsFixed    *int32 `protobuf:"varint,49,opt,name=heads_fixed,json=headsFixed,proto3,oneof" json:"heads_fixed,omitempty"`
+	HeadsFixed *int32 `protobuf:"varint,49,opt,name=heads_fixed,json=headsFixed,proto3,oneof" json:"heads_fixed,omitempty"`
+	// Families of fixed-arc heads, and how many there are of each.
+	HeadFamilies string `protobuf:"bytes,50,opt,name=head_families,json=headFamilies,proto3" json:"head_families,omitempty"`
+	// Why these heads were chosen, in words; empty where there was no choice.
+	HeadChoice    string `protobuf:"bytes,51,opt,name=head_choice,json=headChoice,proto3" json:"head_choice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -739,6 +743,20 @@ func (x *Design) GetHeadsFixed() int32 {
 	return 0
 }
 
+func (x *Design) GetHeadFamilies() string {
+	if x != nil {
+		return x.HeadFamilies
+	}
+	return ""
+}
+
+func (x *Design) GetHeadChoice() string {
+	if x != nil {
+		return x.HeadChoice
+	}
+	return ""
+}
+
 // A remark about a lot.
 type Note struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -871,7 +889,7 @@ var File_lotwright_v1_design_proto protoreflect.FileDescriptor
 
 const file_lotwright_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xf0\x17\n" +
+	"\x19lotwright/v1/design.proto\x12\flotwright.v1\x1a\x1fgoogle/api/field_behavior.proto\"\xc0\x18\n" +
 	"\x06Design\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x128\n" +
 	"\x06status\x18\x02 \x01(\x0e2\x1b.lotwright.v1.Design.StatusB\x03\xe0A\x03R\x06status\x12\x1b\n" +
@@ -930,7 +948,10 @@ const file_lotwright_v1_design_proto_rawDesc = "" +
 	"pipe_sized\x18/ \x01(\bB\x03\xe0A\x03H&R\tpipeSized\x88\x01\x01\x12%\n" +
 	"\tpipe_cost\x180 \x01(\x01B\x03\xe0A\x03H'R\bpipeCost\x88\x01\x01\x12)\n" +
 	"\vheads_fixed\x181 \x01(\x05B\x03\xe0A\x03H(R\n" +
-	"headsFixed\x88\x01\x01\"W\n" +
+	"headsFixed\x88\x01\x01\x12(\n" +
+	"\rhead_families\x182 \x01(\tB\x03\xe0A\x03R\fheadFamilies\x12$\n" +
+	"\vhead_choice\x183 \x01(\tB\x03\xe0A\x03R\n" +
+	"headChoice\"W\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\f\n" +
 	"\bDESIGNED\x10\x01\x12\x0e\n" +

@@ -37,7 +37,7 @@ def features_of(path):
 
 
 @contextlib.contextmanager
-def stored(lotwright, lots, folder):
+def stored(lotwright, lots, folder, settings=SETTINGS):
     """A service with a designed batch called elm; gives its HTTP address."""
     server, grpc, http = start(lotwright, folder, "--data", str(folder / "data"))
     post = lambda path, value: run(["curl", "-sS", "--fail-with-body", "-H", "Content-Type: application/json", "-d", json.dumps(value), f"http://{http}{path}"])
@@ -46,7 +46,7 @@ def stored(lotwright, lots, folder):
         lines = [json.dumps({"target": {"parent": "batches/elm", "import_id": "one"}})] + [json.dumps({"lot": message(l, fs)}) for l, fs in lots.items()]
         imported = json.loads(run(GRPCURL + ["-plaintext", "-d", "@", grpc, "lotwright.v1.BatchService/ImportLots"], "\n".join(lines)))
         assert imported["added"] == len(lots), imported
-        post("/v1/batches/elm:design", {"settings": SETTINGS})
+        post("/v1/batches/elm:design", {"settings": settings})
         run(["curl", "-sSN", "--fail-with-body", "-o", str(folder / "watched"), f"http://{http}/v1/batches/elm:watch"])
         yield http
     finally:
@@ -182,8 +182,8 @@ job.start()
 job.waitForFinished()
 took = round(time.time() - began, 2)
 image = job.renderedImage()
-drawn = sum(image.pixelColor(x, y) != QColor("white") for x in range(0, 600, 4) for y in range(0, 600, 4))
-print(json.dumps({"valid": layer.isValid(), "drawn": drawn, "draw_s": took}))
+drawn = sum(image.pixelColor(x, y) != QColor("white") for x in range(0, 600, 4) for y in range(0, 600, 4)) / 150**2
+print(json.dumps({"valid": layer.isValid(), "drawn": round(drawn, 3), "draw_s": took}))
 """
 
 
@@ -234,7 +234,7 @@ def by_box(root, layers, folder):
     seen = python(QGIS_BOX, folder, root, text, "head")
     yield f"QGIS: {want} heads in a box", seen["head"]["count"] == want
     drawn = python(QGIS_TILES, folder, root, text)
-    yield "QGIS: vector tiles are drawn", drawn["valid"] and drawn["drawn"] > 500
+    yield f"QGIS: vector tiles are drawn: {drawn}", drawn["valid"] and drawn["drawn"] > 0.25
 
 
 # Heads in the projected system of the batch, against PROJ; and a tile, which GDAL
@@ -284,6 +284,36 @@ def in_grid(root, layers, folder):
     yield f"GDAL: every head is in its vector tile: {seen}", seen["missing"] == 0 and seen["tiles"] > 3
 
 
+# README.md's Python, word for word, with QGIS around it.
+CONSOLE = """
+import json, sys
+from qgis.core import QgsApplication
+app = QgsApplication([], False)
+app.initQgis()
+exec(sys.argv[1])
+print(json.dumps({l.name(): [l.isValid(), l.renderer().type(), sum(1 for _ in l.getFeatures())] for l in QgsProject.instance().mapLayers().values()}))
+"""
+
+
+def as_documented(http, layers, folder):
+    """The commands of the mapping-tool guide, as they stand there but for the address."""
+    text = Path("README.md").read_text().split("**In a mapping tool, from the service.**")[1].split("`status` is *designed*")[0]
+    block = lambda kind: text.split(f"```{kind}\n")[1].split("```")[0].replace("127.0.0.1:7080", http)
+    said = {}
+    for line in block("sh").splitlines():
+        done = subprocess.run(["bash", "-c", line], cwd=folder, capture_output=True, text=True)
+        said[line.replace(http, "")] = done.stdout
+        yield f"README: {line}", done.returncode == 0 and "ERROR" not in done.stderr + done.stdout
+    yield "README: seven commands say something", len(said) == 7
+    heads = [f for f in layers["head"] if f["properties"]["lot"] == "LK-05"]
+    answers = [json.loads(o) for o in said.values() if o.startswith('{"type":"FeatureCollection"')]
+    yield "README: the heads of a lot, and those in a box", len(answers) == 2 and len(answers[0]["features"]) == len(heads) > 0 and len(answers[1]["features"]) > 0
+    yield "README: a table of lots", len((folder / "lots.csv").read_text().splitlines()) > 20
+    os.environ["LOTWRIGHT_GUIDE"] = str(folder)
+    seen = python("import os; os.chdir(os.environ['LOTWRIGHT_GUIDE'])" + CONSOLE, folder, block("python"))
+    yield f"README: QGIS draws the layers: {seen}", len(seen) == 5 and all(valid and kind and count == len(layers[name]) for name, (valid, kind, count) in seen.items())
+
+
 def measured(root, folder):
     began = time.time()
     everything = next(c["extent"]["spatial"]["bbox"][0] for c in get(root + "/collections")["collections"] if c["id"] == "head")
@@ -315,7 +345,7 @@ def main():
     with stored(lotwright, features_of(given), folder) as http:
         root = f"http://{http}/ogc/elm"
         layers, wanted = exported(http), schemas(root)
-        for check in (by_gdal(root, layers, wanted, folder), by_qgis(root, layers, wanted, folder), by_box(root, layers, folder), in_grid(root, layers, folder)):
+        for check in (by_gdal(root, layers, wanted, folder), by_qgis(root, layers, wanted, folder), by_box(root, layers, folder), in_grid(root, layers, folder), as_documented(http, layers, folder)):
             for what, ok in check:
                 checks += 1
                 faults += not ok

@@ -23,6 +23,7 @@ import (
 	"github.com/paulmach/orb/geojson"
 	"github.com/paulmach/orb/maptile"
 	"github.com/paulmach/orb/maptile/tilecover"
+	"github.com/paulmach/orb/planar"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -513,6 +514,46 @@ func TestTiles(t *testing.T) {
 			assert.True(t, margin.Contains(f.Geometry.(orb.Point)), "%v lies elsewhere", id)
 		}
 	}
+}
+
+// Areas are areas: shells are positive in the axes of a tile, holes negative, and
+// over all tiles they cover what they do on the map.
+func TestTilesWind(t *testing.T) {
+	s := street(t, 14, nil)
+	const zoom = 19
+	lots, _ := s.all("/ogc/elm/collections/lot/items")
+	bound := orb.Bound{Min: orb.Point{home[0], home[1]}, Max: orb.Point{home[0] + 7e-3, home[1] + 2e-4}}
+	unit := 2 * math.Pi * 6378137 / math.Exp2(zoom) / 4096 * math.Cos(home[1]*math.Pi/180) // metres
+	area, holes := map[any]float64{}, 0
+	for tile := range tilecover.Bound(bound, zoom) {
+		for _, l := range s.tileOf(tile) {
+			if l.Name != "lot" {
+				continue
+			}
+			l.Clip(orb.Bound{Max: orb.Point{4096, 4096}}) // without what lies in the next, too
+			for _, f := range l.Features {
+				polygons, many := f.Geometry.(orb.MultiPolygon)
+				if !many && f.Geometry != nil {
+					polygons = orb.MultiPolygon{f.Geometry.(orb.Polygon)}
+				}
+				for _, p := range polygons {
+					for i, r := range p {
+						signed := planar.Area(r)
+						assert.Equal(t, i == 0, signed > 0)
+						area[f.ID] += signed * unit * unit
+						holes += min(i, 1)
+					}
+				}
+			}
+		}
+	}
+	assert.Positive(t, holes)
+	for _, f := range lots {
+		if f["geometry"] != nil {
+			assert.InEpsilon(t, 25*20-6*5, area[f["id"]], 0.01, "%v", f["id"])
+		}
+	}
+	assert.Len(t, area, 12)
 }
 
 // filtered leaves out the layers that not every tile has.

@@ -188,7 +188,51 @@ func tileLayer(name string, features []*geojson.Feature, t maptile.Tile) *mvt.La
 	l.ProjectToTile(t)
 	l.RemoveEmpty(1, 1)
 	l.Clip(orb.Bound{Min: orb.Point{-tileMargin, -tileMargin}, Max: orb.Point{mvt.DefaultExtent + tileMargin, mvt.DefaultExtent + tileMargin}})
+	for _, f := range l.Features {
+		f.Geometry = wound(f.Geometry)
+	}
 	return l
+}
+
+// wound turns rings as tiles want them (vector tile specification 2.1, section
+// 4.3.4.4): in their axes, of which one points south, shells have positive areas
+// and holes negative ones, which is not how GeoJSON has them. Rings that rounding
+// has flattened are left out.
+func wound(g orb.Geometry) orb.Geometry {
+	switch g := g.(type) {
+	case orb.Polygon:
+		return woundPolygon(g)
+	case orb.MultiPolygon:
+		var out orb.MultiPolygon
+		for _, p := range g {
+			if p = woundPolygon(p); len(p) > 0 {
+				out = append(out, p)
+			}
+		}
+		return out
+	}
+	return g
+}
+
+func woundPolygon(p orb.Polygon) (out orb.Polygon) {
+	for i, r := range p {
+		want := orb.CW
+		if i == 0 {
+			want = orb.CCW
+		}
+		switch r.Orientation() {
+		case want:
+		case -want:
+			r.Reverse()
+		default:
+			if i == 0 {
+				return nil
+			}
+			continue
+		}
+		out = append(out, r)
+	}
+	return out
 }
 
 // tilesets answers with the one set there is.

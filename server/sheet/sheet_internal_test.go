@@ -103,6 +103,27 @@ func TestStakeOutOnTheSheet(t *testing.T) {
 	}
 }
 
+// The point of connection is found by one tape along the wall it is on, and where
+// it is on none by two, as others are.
+func TestPointOfConnectionIsStaked(t *testing.T) {
+	in := yard("A-1")
+	wall := in.Lot.Building[0][0]
+	in.Design.Network.POC = wall[0].Vec().Add(wall[1].Vec().Sub(wall[0].Vec()).Scale(0.25)).Round()
+	on, err := stakeOut(in.Lot, in.Design, Metric)
+	require.NoError(t, err)
+	require.NotNil(t, on.poc)
+	assert.InDelta(t, wall[0].DistanceMM(wall[1])/4, on.poc.Distance.Metres()*1000, 5.1)
+	s := settings
+	s.Units = Metric
+	assert.Contains(t, flat(sheetOf(t, in, s).Pages), "POC "+on.poc.From.Name+" "+stakeout.Centimetre.Text(on.poc.Marks)+" toward "+on.poc.To.Name)
+
+	in.Design.Network.POC = in.Design.Heads[0].At.Add(geom.Pt(400, 300))
+	off, err := stakeOut(in.Lot, in.Design, Metric)
+	require.NoError(t, err)
+	assert.Nil(t, off.poc)
+	assert.Equal(t, len(on.Rows)+1, len(off.Rows)+len(off.Missed))
+}
+
 func TestWhatCannotBeStakedIsSaid(t *testing.T) {
 	in := yard("A-1")
 	in.Lot.Parcel, in.Lot.Building = rectangle(-90000, -90000, 90000, 90000), nil

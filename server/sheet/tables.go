@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"lotwright/layout"
@@ -13,11 +14,13 @@ import (
 // stakes is the stake-out of a lot and the corners it tapes from.
 type stakes struct {
 	stakeout.Result
+	poc   *stakeout.Along // where the point of connection is on a wall or a lot line
 	marks []drawing.Place
 }
 
-// stakeOut finds two tapes to every head and junction. Without an outline there
-// is nothing to tape from.
+// stakeOut finds two tapes to every head and junction, and to the point of
+// connection, unless that lies on a side and one tape along it will do. Without an
+// outline there is nothing to tape from.
 func stakeOut(lot *layout.Lot, d *layout.Design, u Units) (stakes, error) {
 	targets := stakeTargets(d)
 	if lot == nil || len(targets) == 0 {
@@ -28,15 +31,42 @@ func stakeOut(lot *layout.Lot, d *layout.Design, u Units) (stakes, error) {
 		return stakes{}, err
 	}
 	corners := stakeout.References(lot.Building, lot.Parcel)
-	r, err := stakeout.Table(targets, corners, stakeout.Settings{Graduation: u.graduation(), Sees: sees})
-	if err != nil {
+	var out stakes
+	if len(d.Network.Runs) > 0 {
+		poc := stakeout.Named{Name: layout.POCLabel, At: d.Network.POC}
+		if a, ok := stakeout.OnSide(poc, corners, u.graduation(), lot.Building, lot.Parcel); ok {
+			out.poc = &a
+		} else {
+			targets = append(targets, poc)
+		}
+	}
+	if out.Result, err = stakeout.Table(targets, corners, stakeout.Settings{Graduation: u.graduation(), Sees: sees}); err != nil {
 		return stakes{}, err
 	}
-	out := stakes{Result: r}
-	for _, n := range r.References {
-		out.marks = append(out.marks, drawing.Place{Name: n.Name, At: n.At})
+	out.mark(out.References...)
+	if out.poc != nil {
+		out.WorstError = max(out.WorstError, out.poc.Error)
+		out.mark(out.poc.From, out.poc.To)
 	}
 	return out, nil
+}
+
+// mark has corners named on the plan.
+func (s *stakes) mark(corners ...stakeout.Named) {
+	for _, n := range corners {
+		place := drawing.Place{Name: n.Name, At: n.At}
+		if !slices.Contains(s.marks, place) {
+			s.marks = append(s.marks, place)
+		}
+	}
+}
+
+// pocRow tells where on its side the point of connection is.
+func (s stakes) pocRow(g stakeout.Graduation) [][]string {
+	if s.poc == nil {
+		return nil
+	}
+	return [][]string{{s.poc.Target.Name, s.poc.From.Name, g.Text(s.poc.Marks), "toward " + s.poc.To.Name, "", "on the line"}}
 }
 
 func stakeTargets(d *layout.Design) []stakeout.Named {
@@ -52,15 +82,16 @@ func stakeTargets(d *layout.Design) []stakeout.Named {
 
 // stakeTable sets the stake-out with how to read it, and what cannot be staked.
 func (f *flow) stakeTable(s stakes) {
-	if len(s.Rows) > 0 {
+	g := f.settings.Units.graduation()
+	if rows := slices.Concat(s.pocRow(g), stakeRows(s.Rows, g)); len(rows) > 0 {
 		f.table(Table{
 			Title: "Stake-out",
 			Note: "Pull both tapes level, with 0 at the corner named. The stake goes where they cross, on the side given when you stand at the " +
 				"first corner and look to the second. A name with * is a stake already set. Corners B are of buildings, L of the lot. " +
-				"Rounding leaves a stake at most " + f.settings.Units.small(s.WorstError) + " off.",
+				"A place on the line is on the wall or lot line between both corners: one tape finds it. Rounding leaves a stake at most " + f.settings.Units.small(s.WorstError) + " off.",
 			Head:  []string{"Stake", "From", "Tape", "From", "Tape", "Side"},
 			Align: []Align{AlignLeft, AlignLeft, AlignRight, AlignLeft, AlignRight},
-			Rows:  stakeRows(s.Rows, f.settings.Units.graduation()),
+			Rows:  rows,
 		})
 	}
 	if len(s.Missed) == 0 {

@@ -16,6 +16,10 @@ type Site struct {
 	Heads   int          // the number to prove: that fewer cannot do
 	Least   int          // should that fail, the smallest number still worth proving; 0: none is
 	Likely  []geom.Point // places where heads would wet much, to begin with
+
+	// Doubtful are places that stay dry where too few heads stand: good places
+	// for weight. They matter only where all of the lawn is to be reached.
+	Doubtful []geom.Point
 }
 
 // Settings limit the effort in work; zero values mean the defaults.
@@ -82,7 +86,7 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 		return sum, nil
 	}
 	var last *prover
-	for _, form := range formsFor(site.Target) {
+	for _, form := range formsFor(site) {
 		g, left := form(site.Lawn), s.without(sum)
 		glance := g.cellMM >= glanceMM
 		if glance {
@@ -107,8 +111,12 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 // formsFor returns the grids to try, coarse to fine. Where all of the lawn is
 // to be reached weight need not be spread: squares standing for points hold
 // more.
-func formsFor(target float64) []func(geom.Region) *grid {
-	if targetPPM(target) == million {
+func formsFor(site Site) []func(geom.Region) *grid {
+	whole := targetPPM(site.Target) == million
+	switch {
+	case whole && len(site.Doubtful) > 0:
+		return []func(geom.Region) *grid{func(g geom.Region) *grid { return newFineSquares(g, 512, site.Doubtful) }}
+	case whole:
 		return []func(geom.Region) *grid{
 			func(g geom.Region) *grid { return newSquares(g, 512) },
 			func(g geom.Region) *grid { return newSquares(g, 256) },

@@ -12,7 +12,8 @@
 //
 // Where all of the lawn is to be reached, K is nothing and weight need not be
 // spread: it stands on squares small enough to be points, in the corners and
-// along the edges, where the lawn is hardest to reach.
+// along the edges, where the lawn is hardest to reach, and then on smaller ones
+// wherever too few heads were seen to leave slivers.
 //
 // # How M is bounded
 //

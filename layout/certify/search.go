@@ -8,11 +8,21 @@ import (
 	"lotwright/layout/geom"
 )
 
-// Half sides of boxes, in millimetres.
+// Half sides of boxes, in millimetres. Boxes of leafHalf are not cut, nor, where
+// squares are fine, those of a quarter of that.
 const (
 	rootHalf = 1024
-	leafHalf = 16 // smaller boxes are not cut
+	leafHalf = 16
+	fineHalf = 4
 )
+
+// leafHalf returns the half side of boxes that are not cut.
+func (s sizes) leafHalf() int64 {
+	if s == fineSizes {
+		return fineHalf
+	}
+	return leafHalf
+}
 
 // search looks for boxes from which more weight than a limit could be wetted.
 // The boxes once cut, and what of the lawn each could wet, are kept: weights
@@ -137,7 +147,7 @@ func (s *search) over(limit int64, want int) (found []box, done bool) {
 			if n.half < spread/2 && !apart(found, n.box) {
 				break // its like is found already
 			}
-			if n.half <= leafHalf {
+			if n.half <= s.viewer.grid.leafHalf() {
 				found = append(found, n.box)
 				break
 			}

@@ -22,12 +22,12 @@ type spots struct {
 func newSpots(lawn geom.Region, ground *Standing, v *viewer, likely []geom.Point) *spots {
 	s := &spots{}
 	for _, p := range likely {
-		s.add(box{p, leafHalf}, v)
+		s.add(box{p, v.grid.leafHalf()}, v)
 	}
 	b := lawn.Bounds()
 	for x := b.Min.X; x <= b.Max.X; x += spotSpacingMM {
 		for y := b.Min.Y; y <= b.Max.Y; y += spotSpacingMM {
-			if r := (box{geom.Pt(x, y), leafHalf}); !ground.excludes(lawn, r.bounds()) {
+			if r := (box{geom.Pt(x, y), v.grid.leafHalf()}); !ground.excludes(lawn, r.bounds()) {
 				s.add(r, v)
 			}
 		}

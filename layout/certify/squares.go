@@ -8,16 +8,36 @@ import (
 )
 
 // squareSizes are those of witness squares: single atoms, small enough to stand
-// for a point and large enough to hold lawn wherever a corner is.
-var squareSizes = sizes{cellMM: 64, atomMM: 64}
+// for a point and large enough to hold lawn wherever a corner is. fineSizes are
+// for places that are known to stay dry by slivers.
+var (
+	squareSizes = sizes{cellMM: 64, atomMM: 64}
+	fineSizes   = sizes{cellMM: 16, atomMM: 16}
+)
 
 // newSquares returns witness squares of a lawn that is to be reached whole: a
 // lattice of them, spacingMM apart, and those along the lawn's edges and in its
 // corners, which are the hardest to reach.
 func newSquares(lawn geom.Region, spacingMM int64) *grid {
-	s := squareSizes
+	return squareSizes.witnesses(lawn, spacingMM, nil)
+}
+
+// newFineSquares returns small witness squares: as [newSquares], and one at each
+// place in doubt.
+func newFineSquares(lawn geom.Region, spacingMM int64, doubtful []geom.Point) *grid {
+	return fineSizes.witnesses(lawn, spacingMM, doubtful)
+}
+
+// leastSquareMM2 is the lawn under which a square is no witness: placement
+// forgives as much.
+const leastSquareMM2 = 10
+
+func (s sizes) witnesses(lawn geom.Region, spacingMM int64, doubtful []geom.Point) *grid {
 	b := lawn.Bounds()
 	var at []geom.Point
+	for _, p := range doubtful {
+		at = append(at, geom.Pt(s.floor(p.X), s.floor(p.Y)))
+	}
 	for x := s.floor(b.Min.X); x <= b.Max.X; x += spacingMM {
 		for y := s.floor(b.Min.Y); y <= b.Max.Y; y += spacingMM {
 			at = append(at, geom.Pt(x, y))
@@ -37,7 +57,7 @@ func newSquares(lawn geom.Region, spacingMM int64) *grid {
 		if min.Y < r.min.Y || min.Y > b.Max.Y {
 			continue
 		}
-		if c := r.cell(min.Y); c.area > 0 {
+		if c := r.cell(min.Y); c.area > leastSquareMM2 {
 			g.cells = append(g.cells, c)
 		}
 	}

@@ -29,7 +29,7 @@ func surveyedLots(b *testing.B) []*layout.Lot {
 	return lots
 }
 
-func allSurveyedLots(b *testing.B) []*layout.Lot {
+func allSurveyedLots(b testing.TB) []*layout.Lot {
 	batch, err := assemble.Open(context.Background(),
 		[]assemble.Input{{Path: "../../testdata/reference/lots_A.geojson"}}, assemble.Options{})
 	require.NoError(b, err)

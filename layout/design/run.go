@@ -93,6 +93,7 @@ type run struct {
 	arcs     arcs    // with fixed-arc heads only
 	unmixed  bool    // families were to be mixed, and one has no part of the lawn
 	plumbing plumbing
+	doubtful []geom.Point // places that stay dry where fewer heads stand
 }
 
 // fail ends the run with a reason the lot cannot be designed.

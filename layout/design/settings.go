@@ -69,12 +69,13 @@ type Effort struct {
 	PolishSteps int // exact evaluations per head
 	Boxes       int // of the continuous proof; negative means no such proof
 	Pivots      int // of the continuous proof
+	Doubts      int // of proving once more, with weight where too few heads leave the lawn dry
 }
 
 // ThoroughEffort is for proving as much as can be proven: seconds for most lots
 // and up to about a minute for a lot of 2000 m².
 func ThoroughEffort() Effort {
-	return Effort{Moves: 16_000, PolishSteps: 400, Boxes: 400_000, Pivots: 30_000}
+	return Effort{Moves: 16_000, PolishSteps: 400, Boxes: 400_000, Pivots: 30_000, Doubts: 6}
 }
 
 // QuickEffort is for comparing many scenarios: on 69 surveyed lots 2 % more

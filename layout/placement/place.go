@@ -283,5 +283,6 @@ func (p *placer) finish(out Result, heads team) Result {
 		out.Status = Unreachable
 	}
 	out.Bound = min(out.Bound, len(out.Heads))
+	out.Dry = p.later
 	return out
 }

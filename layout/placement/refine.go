@@ -31,6 +31,11 @@ func (p *placer) refine(ctx context.Context, polished team, r setcover.Result, t
 	for _, start := range p.site.Start {
 		f.keep(p.team(start))
 	}
+	for i, start := range p.startsBelow(len(r.Chosen)) {
+		t := p.team(start)
+		p.learn(t, i)
+		p.learn(p.polishMiss(t, target), i)
+	}
 	for round := 0; round < p.s.Rounds && ctx.Err() == nil; round++ {
 		f.keep(raw)
 		f.keep(polished)

@@ -80,4 +80,7 @@ type Result struct {
 	Proven               bool         // Bound is certified; false when effort ran out before any bound
 	Greedy               int          // heads in the plain greedy choice, pinned ones included
 	Moves, Pivots, Nodes int
+
+	// Dry are places that some choice with too few heads left dry.
+	Dry []geom.Point
 }

@@ -24,6 +24,8 @@ type PacketSettings struct {
 	Paper string // letter or a4
 	Units string // us or metric
 	Date  string // such as 2026-05-01; empty: today
+
+	Edited bool // the body holds a design whose heads were moved, which is to be rechecked and not designed anew
 }
 
 // PacketFile is a file of a packet.
@@ -46,7 +48,11 @@ func (s *Server) servePacket(w http.ResponseWriter, r *http.Request, _ map[strin
 		if err != nil {
 			return err
 		}
-		source, err := s.openFile(w, r, s.options.Open)
+		work := fileWork{packetPath, s.options.Open, s.design}
+		if how.Edited {
+			work = fileWork{packetPath, s.options.OpenEdited, s.recheck}
+		}
+		source, err := s.openFile(w, r, work.open)
 		if err != nil {
 			return err
 		}
@@ -54,7 +60,7 @@ func (s *Server) servePacket(w http.ResponseWriter, r *http.Request, _ map[strin
 		if n := source.Len(); n != 1 {
 			return invalidFields([]violation{{"body", fmt.Sprintf("holds %d lots, want one", n)}})
 		}
-		files, err := s.packet(r.Context(), s.item(source, 0), settings, how)
+		files, err := s.packet(r.Context(), s.item(source, 0), work, settings, how)
 		if err != nil {
 			return err
 		}
@@ -62,13 +68,13 @@ func (s *Server) servePacket(w http.ResponseWriter, r *http.Request, _ map[strin
 	})
 }
 
-// packet designs a lot and makes its packet.
-func (s *Server) packet(ctx context.Context, item Item, settings Settings, how PacketSettings) (files []PacketFile, err error) {
+// packet works a lot out and makes its packet.
+func (s *Server) packet(ctx context.Context, item Item, work fileWork, settings Settings, how PacketSettings) (files []PacketFile, err error) {
 	if err := s.workers.take(ctx); err != nil {
 		return nil, err
 	}
 	defer s.workers.give()
-	d := s.design(ctx, item, settings)
+	d := work.do(ctx, item, settings)
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
@@ -103,7 +109,7 @@ func queryPacket(rawQuery string, check func(Settings) error) (how PacketSetting
 		}
 		return texts[0]
 	}
-	how = PacketSettings{Paper: one("paper", "letter", "letter", "a4"), Units: one("units", "us", "us", "metric"), Date: one("date", "")}
+	how = PacketSettings{Paper: one("paper", "letter", "letter", "a4"), Units: one("units", "us", "us", "metric"), Date: one("date", ""), Edited: one("edited", "false", "true", "false") == "true"}
 	if part = one("part", ""); how.Date != "" {
 		if _, err := time.Parse(time.DateOnly, how.Date); err != nil {
 			c.add("date", "%.80q is not a date such as 2026-05-01", how.Date)

@@ -5,7 +5,7 @@ import { common, sum, type Scenario } from './scenario';
 import { counted, decimal, numberOf, percent, type Figures, type System } from './units';
 
 /** Draws the table and the chart of scenarios; returns the chart, to be destroyed when it is drawn anew. */
-export function showScenarios(table: HTMLElement, chart: HTMLElement, scenarios: Scenario[]): uPlot | null {
+export function showScenarios(table: HTMLElement, chart: HTMLElement, scenarios: Scenario[], onLot: (lot: string) => void): uPlot | null {
   if (scenarios.length === 0) {
     table.replaceChildren();
     chart.replaceChildren();
@@ -15,7 +15,7 @@ export function showScenarios(table: HTMLElement, chart: HTMLElement, scenarios:
   const unit = system === 'us' ? 'psi' : 'kPa';
   const shared = common(scenarios);
   const heads = (s: Scenario) => sum(s.figures.filter((f) => shared.has(String(f.lot))), system).heads;
-  table.replaceChildren(scenarioTable(scenarios, unit, system, shared, heads), ...changes(scenarios, unit));
+  table.replaceChildren(scenarioTable(scenarios, unit, system, shared, heads), ...changes(scenarios, unit, onLot));
   return drawChart(chart, scenarios.map((s) => s.pressure), scenarios.map(heads), unit, shared.size);
 }
 
@@ -30,32 +30,33 @@ function scenarioTable(scenarios: Scenario[], unit: string, system: System, shar
       h('td', { class: 'number' }, decimal(t.heads, 0)),
       apart ? h('td', { class: 'number' }, shared.size === 0 ? '–' : decimal(heads(s), 0)) : null,
       h('td', { class: 'number' }, t.trench === null ? '–' : `${decimal(t.trench, 0)} ${system === 'us' ? 'ft' : 'm'}`),
-      h('td', { class: 'number' }, percent(t.coverage)));
+      h('td', { class: 'number' }, percent(t.coverage)),
+      h('td', { class: 'number' }, t.cost === null ? '–' : decimal(t.cost, 0)));
   };
   return h('table', { class: 'plain' },
     h('caption', {}, apart ? `${counted(shared.size, 'lot')} can be designed at every one of these pressures; only their heads are compared.` : `All ${counted(shared.size, 'lot')} can be designed at every one of these pressures.`),
-    h('thead', {}, h('tr', {}, title('Pressure'), title('Lots designed'), title('Heads'), apart ? title('Heads, lots compared') : null, title('Trench'), title('Least coverage'))),
+    h('thead', {}, h('tr', {}, title('Pressure'), title('Lots designed'), title('Heads'), apart ? title('Heads, lots compared') : null, title('Trench'), title('Least coverage'), title('Cost'))),
     h('tbody', {}, ...scenarios.map(row)));
 }
 
 /** Which lots stand behind each step from one pressure to the next. */
-function changes(scenarios: Scenario[], unit: string): Node[] {
+function changes(scenarios: Scenario[], unit: string, onLot: (lot: string) => void): Node[] {
   const out: Node[] = [];
   for (let i = 1; i < scenarios.length; i++) {
     const before = new Map(scenarios[i - 1].figures.map((f) => [String(f.lot), f]));
     const lines = scenarios[i].figures.flatMap((f) => step(before.get(String(f.lot)), f));
     const title = `From ${scenarios[i - 1].pressure} to ${scenarios[i].pressure} ${unit}: ${counted(lines.length, 'lot')} ${lines.length === 1 ? 'changes' : 'change'}`;
-    out.push(lines.length === 0 ? h('p', {}, title) : h('details', {}, h('summary', {}, title), h('ul', { class: 'steps' }, ...lines.map((l) => h('li', {}, l)))));
+    out.push(lines.length === 0 ? h('p', {}, title) : h('details', {}, h('summary', {}, title), h('ul', { class: 'steps' }, ...lines.map(([lot, words]) => h('li', {}, h('button', { type: 'button', class: 'link', onclick: () => onLot(lot) }, lot), words)))));
   }
   return out;
 }
 
-function step(before: Figures | undefined, after: Figures): string[] {
+function step(before: Figures | undefined, after: Figures): [lot: string, words: string][] {
   const was = before && numberOf(before, 'heads');
   const is = numberOf(after, 'heads');
   if (!before || was === is) return [];
   const words = (n: number | null | undefined) => (n === null || n === undefined ? 'no design' : counted(n, 'head'));
-  return [`${after.lot}: ${words(was)} → ${words(is)}`];
+  return [[String(after.lot), `: ${words(was)} → ${words(is)}`]];
 }
 
 function drawChart(into: HTMLElement, x: number[], y: number[], unit: string, lots: number): uPlot | null {

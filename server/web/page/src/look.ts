@@ -197,6 +197,21 @@ export class Look {
     ];
   }
 
+  /** A head that can be moved: chosen ones bear a ring, kept ones a square. */
+  handle(name: string, chosen: boolean, kept: boolean): Style[] {
+    const kind = `handle:${chosen}:${kept}`;
+    let style = this.styles.get(kind);
+    if (!style) {
+      const stroke = new Stroke({ color: this.p.ink, width: 2 });
+      const fill = new Fill({ color: this.p.orange });
+      const shape = kept ? new RegularShape({ points: 4, radius: 10, angle: Math.PI / 4, fill, stroke }) : new Circle({ radius: 8, fill, stroke });
+      const ring = new Style({ image: new Circle({ radius: 14, stroke: new Stroke({ color: this.p.blue, width: 3 }) }) });
+      style = [...(chosen ? [ring] : []), new Style({ image: shape })];
+      this.styles.set(kind, style);
+    }
+    return [...style, this.words(name, true, -20)];
+  }
+
   words(text: string, bold: boolean, offsetY = 0): Style {
     return new Style({
       text: new Text({

@@ -27,9 +27,12 @@ export interface Lots {
 /** A file that cannot be read, with a reason that can be shown. */
 export class Unreadable extends Error {}
 
+/** Files that are tables, or whose features name no lot: the service can read them and join layers to lots by place. */
+export class NeedsService extends Error {}
+
 const maxBytes = 256 * 1024 * 1024; // what the service takes of a request, decompressed
 
-const layers = ['parcel', 'turf', 'bed', 'building', 'hardscape', 'water', 'wall', 'tree', 'no_dig', 'sleeve', 'source', 'controller', 'spot_height', 'head'];
+export const layers = ['parcel', 'turf', 'bed', 'building', 'hardscape', 'water', 'wall', 'tree', 'no_dig', 'sleeve', 'source', 'controller', 'spot_height', 'head'];
 
 /**
  * Reads files: GeoJSON, a GeoJSON text sequence or GeoJSON a line. Features that
@@ -43,8 +46,11 @@ export async function readFiles(files: File[]): Promise<Lots> {
     const layer = file.name.toLowerCase().split('.')[0];
     for (const f of parse(file.name, await inflated(file))) features.push(layers.includes(layer) ? inLayer(f, layer) : f);
   }
-  return sort(files.length === 1 ? files[0].name : `${files.length} files`, features);
+  return byLot(nameOf(files), features);
 }
+
+/** What files are called together. */
+export const nameOf = (files: File[]) => (files.length === 1 ? files[0].name : `${files.length} files`);
 
 function inLayer(f: Feature, layer: string): Feature {
   return typeof f.properties?.layer === 'string' ? f : { ...f, properties: { ...f.properties, layer } };
@@ -53,11 +59,17 @@ function inLayer(f: Feature, layer: string): Feature {
 /** The text of a file, unpacked if it is gzipped. */
 async function inflated(file: Blob): Promise<string> {
   const head = new Uint8Array(await file.slice(0, 4).arrayBuffer());
-  if (head[0] === 0x1f && head[1] === 0x8b) return new Response(file.stream().pipeThrough(new DecompressionStream('gzip'))).text();
-  if (head[0] === 0x50 && head[1] === 0x4b) throw new Unreadable('This is a ZIP archive. This page reads GeoJSON; the command line reads zipped shapefiles too.');
-  if (head[0] === 0x53 && head[1] === 0x51) throw new Unreadable('This is a database such as a GeoPackage. This page reads GeoJSON; the command line reads GeoPackages too.');
+  if (head[0] === 0x1f && head[1] === 0x8b) {
+    const text = await new Response(file.stream().pipeThrough(new DecompressionStream('gzip'))).text();
+    if (isTables(new TextEncoder().encode(text.slice(0, 4)))) throw new NeedsService();
+    return text;
+  }
+  if (isTables(head)) throw new NeedsService();
   return file.text();
 }
+
+/** Whether a file begins as a ZIP archive or a database does. */
+const isTables = (head: Uint8Array) => (head[0] === 0x50 && head[1] === 0x4b) || (head[0] === 0x53 && head[1] === 0x51 && head[2] === 0x4c);
 
 /** Parses text in any of the three forms. */
 export function parse(name: string, text: string): Feature[] {
@@ -105,7 +117,8 @@ function isFeature(value: unknown): value is Feature {
   return typeof value === 'object' && value !== null && (value as Feature).type === 'Feature';
 }
 
-function sort(name: string, features: Feature[]): Lots {
+/** Gathers features by lot. */
+export function byLot(name: string, features: Feature[]): Lots {
   const found: Lots = { name, lots: new Map(), layers: new Map() };
   let loose = 0;
   for (const f of features) {
@@ -117,10 +130,7 @@ function sort(name: string, features: Feature[]): Lots {
     else found.lots.set(id, { id, features: [f] });
   }
   if (features.length === 0) throw new Unreadable(`${name} has no features.`);
-  if (!found.layers.has('parcel')) {
-    throw new Unreadable(`${name} has no parcels. Each feature needs a property "layer", and each lot a feature whose layer is "parcel".`);
-  }
-  if (loose > 0) throw new Unreadable(`${loose} of ${features.length} features name no lot: each needs a property "lot" that is text. The command line joins layers to lots by place: lotwright design --layer parcel=FILE --layer building=FILE …`);
+  if (loose > 0 || !found.layers.has('parcel')) throw new NeedsService();
   return found;
 }
 

@@ -5,9 +5,14 @@ import View from 'ol/View';
 import GeoJSON from 'ol/format/GeoJSON';
 import VectorLayer from 'ol/layer/Vector';
 import VectorSource from 'ol/source/Vector';
+import Translate from 'ol/interaction/Translate';
+import type Collection from 'ol/Collection';
+import MultiPolygon from 'ol/geom/MultiPolygon';
+import Point from 'ol/geom/Point';
 import ScaleLine from 'ol/control/ScaleLine';
 import Zoom from 'ol/control/Zoom';
 import { getCenter, isEmpty } from 'ol/extent';
+import { fromLonLat, toLonLat } from 'ol/proj';
 import { isEmpty as isBlank } from 'ol/obj';
 import type { Extent } from 'ol/extent';
 import type { Style } from 'ol/style';
@@ -35,12 +40,30 @@ interface Here {
 /** What a listener is told: the lot that was pointed at, or none. */
 type Chosen = (lot: string | null) => void;
 
+/** A head that can be moved on the map. */
+export interface Handle {
+  head: string;
+  at: [number, number]; // degrees
+  kept: boolean;
+}
+
+/** What listens to heads being moved. */
+export interface Movers {
+  begin: (head: string) => void;
+  move: (head: string, to: [number, number]) => void;
+  end: (head: string) => void;
+}
+
 export class LotMap {
   private readonly map: Map;
   private readonly lots = new globalThis.Map<string, Here>();
   private readonly parcels = new VectorSource();
   private readonly details = new VectorSource();
   private readonly chosen = new VectorSource();
+  private readonly handles = new VectorSource();
+  private movers: Movers | null = null;
+  private editing: string | null = null;
+  private held: string | null = null; // the head that was chosen among those that can be moved
   private readonly shown = new globalThis.Map<string, Feature[]>();
   private readonly hidden = new Set<string>();
   private readonly layers: VectorLayer[];
@@ -59,6 +82,7 @@ export class LotMap {
       layer(this.chosen, () => this.look.chosen()),
       layer(this.details, (f) => this.headName(f), true, nearLabels),
       layer(this.parcels, (f) => this.lotName(f), true, farLabels),
+      layer(this.handles, (f) => this.look.handle(String(f.get('head')), f.get('head') === this.held, f.get('kept') === true)),
     ];
     this.map = new Map({
       target,
@@ -71,6 +95,52 @@ export class LotMap {
       if (!e.dragging) target.style.cursor = this.lotAt(e.pixel) === null ? '' : 'pointer';
     });
     this.map.on('moveend', () => void this.showNear());
+    this.listenForHeads(this.layers[this.layers.length - 1]);
+  }
+
+  private listenForHeads(handles: VectorLayer): void {
+    const hand = new Translate({ layers: [handles], hitTolerance: 12 });
+    const told = (tell: 'begin' | 'move' | 'end') => (e: { features: Collection<Feature> }) => {
+      const f = e.features.item(0);
+      const head = String(f.get('head'));
+      if (tell === 'move') this.movers?.move(head, degrees(f));
+      else this.movers?.[tell](head);
+    };
+    hand.on('translatestart', told('begin'));
+    hand.on('translating', told('move'));
+    hand.on('translateend', told('end'));
+    this.map.addInteraction(hand);
+  }
+
+  /** Lets the heads of a lot be moved, or of none; what listens stays until the next call. */
+  edit(lot: string | null, handles: Handle[], movers: Movers | null): void {
+    this.movers = movers;
+    this.editing = lot;
+    this.handles.clear(true);
+    const made = handles.map((x) => {
+      const f = new Feature({ geometry: new Point(fromLonLat(x.at)) });
+      f.setProperties({ head: x.head, kept: x.kept }, true);
+      return f;
+    });
+    this.handles.addFeatures(made);
+    this.layers.forEach((l) => l.changed());
+  }
+
+  /** Moves the heads to where they are now; but for one that is in the user's hand. */
+  place(handles: Handle[], inHand: string | null): void {
+    for (const x of handles) {
+      const f = this.handles.getFeatures().find((k) => k.get('head') === x.head);
+      if (!f) continue;
+      f.set('kept', x.kept, true);
+      if (x.head !== inHand) (f.getGeometry() as Point).setCoordinates(fromLonLat(x.at));
+    }
+    this.handles.changed();
+  }
+
+  /** Marks a head among those that can be moved. */
+  hold(head: string | null): void {
+    this.held = head;
+    this.handles.changed();
   }
 
   private lotAt(pixel: number[]): string | null {
@@ -85,18 +155,22 @@ export class LotMap {
 
   private onLot(f: Feature): Style[] | undefined {
     const layer = String(f.get('layer'));
+    if (layer === 'head' && f.get('lot') === this.editing) return undefined; // drawn as what can be moved
     return this.hidden.has(layer) ? undefined : this.look.of(kindOf(f));
   }
 
   private headName(f: Feature): Style | undefined {
-    const head = f.get('layer') === 'head' && !this.hidden.has('head');
+    const head = f.get('layer') === 'head' && !this.hidden.has('head') && f.get('lot') !== this.editing;
     return head ? this.look.words(String(f.get('head')), false, -14) : undefined;
   }
 
   private lotName(f: Feature): Style {
     const result = this.lots.get(String(f.get('lot')))?.result;
     const heads = result?.figures.heads;
-    return this.look.words(typeof heads === 'number' ? `${f.get('lot')}\n${heads} ${heads === 1 ? 'head' : 'heads'}` : String(f.get('lot')), true);
+    const style = this.look.words(typeof heads === 'number' ? `${f.get('lot')}\n${heads} ${heads === 1 ? 'head' : 'heads'}` : String(f.get('lot')), true);
+    const shape = f.getGeometry();
+    if (shape instanceof MultiPolygon) style.setGeometry(largest(shape)); // one name a lot
+    return style;
   }
 
   /** Draws in light or dark colours. */
@@ -125,6 +199,7 @@ export class LotMap {
   /** Puts the lots of a file on the map, and nothing else. */
   async setLots(found: Lots): Promise<void> {
     for (const s of [this.parcels, this.details, this.chosen]) s.clear(true);
+    this.edit(null, [], null);
     this.lots.clear();
     this.shown.clear();
     let batch: Feature[] = [];
@@ -142,6 +217,19 @@ export class LotMap {
       }
     }
     this.parcels.addFeatures(batch);
+    this.fit();
+  }
+
+  /** Puts lots on the map that are known by their designs only, each by its lawn. */
+  async setDesigned(results: Result[]): Promise<void> {
+    await this.setLots({ name: '', lots: new globalThis.Map(), layers: new globalThis.Map() });
+    for (const r of results) {
+      const drawn = (await plain(r)).filter((f) => f.properties?.layer === 'lot').map(read)[0];
+      if (!drawn) continue;
+      drawn.setProperties({ lot: r.lot }, true);
+      this.lots.set(r.lot, { parcel: drawn, ground: [], result: r });
+      this.parcels.addFeature(drawn);
+    }
     this.fit();
   }
 
@@ -173,6 +261,19 @@ export class LotMap {
   refresh(): void {
     this.parcels.changed();
     void this.showNear();
+  }
+
+  /** Draws a lot whose design has changed under the user's hand, at once. */
+  async redraw(result: Result): Promise<void> {
+    const here = this.lots.get(result.lot);
+    if (!here) return;
+    here.result = result;
+    const features = await this.onThis(result.lot);
+    if (here.result !== result) return;
+    this.forget(result.lot);
+    this.shown.set(result.lot, features);
+    this.details.addFeatures(features);
+    this.parcels.changed();
   }
 
   private forget(lot: string): void {
@@ -252,6 +353,15 @@ export class LotMap {
   }
 }
 
+/** The largest of several polygons. */
+const largest = (m: MultiPolygon) => m.getPolygons().reduce((a, b) => (b.getArea() > a.getArea() ? b : a));
+
+/** The place of a head in degrees, rounded as the service writes it. */
+function degrees(f: Feature): [number, number] {
+  const [lon, lat] = toLonLat((f.getGeometry() as Point).getCoordinates());
+  return [Number(lon.toFixed(8)), Number(lat.toFixed(8))];
+}
+
 /** The features of a result. */
 export async function plain(result: Result): Promise<Plain[]> {
   return JSON.parse(`[${await result.text.text()}]`) as Plain[];
@@ -262,6 +372,7 @@ function read(f: Plain): Feature<Geometry> | null {
   if (!f.geometry || isBlank(f.geometry)) return null;
   try {
     const drawn = format.readFeature(f) as Feature;
+    drawn.setId(undefined); // ids are those of tables, and a source takes each only once
     const finite = drawn.getGeometry()?.getExtent().every(Number.isFinite);
     return finite ? drawn : null;
   } catch {

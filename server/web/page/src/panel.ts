@@ -3,12 +3,28 @@ import { h, download } from './dom';
 import { plain } from './map';
 import { collection, fileName, type Result } from './results';
 import { counted, decimal, numberOf, percent, quantity, unitOf, unknown, value, type Figures, type System } from './units';
-import { proofWords, severityWords, statusOf, statusWords, surfaceWords } from './words';
+import { kindWords, proofWords, severityWords, statusOf, statusWords, surfaceWords } from './words';
 
 type Rows = [name: string, value: string][];
 
+/** What can be done with the heads of a lot. */
+export interface HeadTools {
+  on: boolean; // heads can be moved now
+  heads: { head: string; kept: boolean }[];
+  moved: boolean;
+  canUndo: boolean;
+  said: string; // of the last move
+  start: () => void;
+  stop: () => void;
+  undo: () => void;
+  again: () => void; // design around the heads that are kept
+  hold: (head: string) => void;
+  key: (head: string, e: KeyboardEvent) => void;
+  keep: (head: string, kept: boolean) => void;
+}
+
 /** Writes a lot's figures into the panel. */
-export async function showPanel(into: HTMLElement, lot: string, result: Result | undefined, system: System, onClose: () => void): Promise<void> {
+export async function showPanel(into: HTMLElement, lot: string, result: Result | undefined, system: System, onClose: () => void, tools: HeadTools | null, packet: HTMLElement | null): Promise<void> {
   const close = h('button', { type: 'button', class: 'quiet', onclick: onClose }, 'Close');
   const heading = h('div', { class: 'panel-head' }, h('h2', { id: 'panel-title', tabindex: -1 }, `Lot ${lot}`), close);
   if (!result) {
@@ -18,25 +34,64 @@ export async function showPanel(into: HTMLElement, lot: string, result: Result |
   const features = (await plain(result)).map((f) => f.properties ?? {});
   const f = result.figures;
   const status = statusOf(f);
+  const held = focused(into);
   into.replaceChildren(heading,
-    h('p', { class: 'status' }, h('span', { class: `mark ${status}`, 'aria-hidden': 'true' }), h('strong', {}, statusWords[status])),
-    ...(typeof f.reason === 'string' ? [h('p', { class: 'reason' }, f.reason)] : []),
-    ...(status === 'designed' ? designed(f, features, system) : []),
+    h('p', { class: 'status' }, h('span', { class: `mark ${status}`, 'aria-hidden': 'true' }), h('strong', {}, result.edited && status === 'infeasible' ? 'Short of what was asked' : statusWords[status]), result.edited ? ', heads moved by hand' : null),
+    ...(typeof f.reason === 'string' && !(result.edited && numberOf(f, 'coverage') !== null) ? [h('p', { class: 'reason' }, f.reason)] : []),
+    ...(numberOf(f, 'heads') === null ? [] : designed(f, features, system, tools, result.edited === true)),
+    ...(packet ? [packet] : []),
     ...remarks(features.filter((n) => !String(f.reason ?? '').includes(String(n.text)))),
     h('p', { class: 'actions' }, h('button', { type: 'button', onclick: () => download(`${fileName(lot)}.geojson`, collection([result])) }, 'Download this lot (GeoJSON)')));
+  if (held !== '') into.querySelector<HTMLElement>(held)?.focus({ preventScroll: true });
 }
 
-function designed(f: Figures, features: Figures[], s: System): Node[] {
+/** What holds the focus within the panel, to give it back after it is drawn anew. */
+function focused(into: HTMLElement): string {
+  const active = document.activeElement;
+  if (!(active instanceof HTMLElement) || !into.contains(active)) return '';
+  for (const name of ['head', 'keep', 'tool'] as const) if (active.dataset[name]) return `[data-${name}="${CSS.escape(active.dataset[name])}"]`;
+  return '';
+}
+
+function designed(f: Figures, features: Figures[], s: System, tools: HeadTools | null, edited: boolean): Node[] {
   const heads = numberOf(f, 'heads') ?? 0;
   return [
-    h('p', { class: 'big' }, counted(heads, 'head')),
-    h('p', {}, proofWords(f, s)),
+    h('p', { class: 'big' }, counted(heads, 'head'), f.head_kind === 'fixed_arc' ? h('span', { class: 'kind' }, kindWords.fixed_arc) : null),
+    h('p', {}, edited ? 'Moved by hand: how few could do is not asked anew.' : proofWords(f, s)),
+    ...(tools ? headTools(tools) : []),
     ...section('Lawn', lawn(f, s)),
+    ...costs(f),
     ...section('Throw', throwing(f, s)),
     ...budget(f, s),
     ...section('Trench and pipe', digging(f, features, s)),
-    ...headTable(features, s),
+    ...headTable(features, s, tools),
   ];
+}
+
+/** The ways to move heads, and what the last move came to. */
+function headTools(t: HeadTools): Node[] {
+  const button = (name: string, words: string, run: () => void, disabled = false) => h('button', { type: 'button', class: 'small', 'data-tool': name, disabled, onclick: run }, words);
+  if (!t.on) return [h('p', { class: 'actions' }, button('start', 'Move heads', t.start))];
+  const kept = t.heads.filter((x) => x.kept).length;
+  return [
+    h('div', { class: 'tools' },
+      h('p', {}, 'Drag a head on the map, or choose it below and press the arrow keys: 1 ft a step, with Shift 1 in (30 and 2 cm).'),
+      h('p', { id: 'moved', role: 'status' }, t.said),
+      h('p', { class: 'heads-row' }, ...t.heads.map((x) => h('button', {
+        type: 'button', class: 'small head-button', 'data-head': x.head, 'aria-label': `Head ${x.head}: arrow keys move it`,
+        onclick: () => t.hold(x.head), onfocus: () => t.hold(x.head), onkeydown: (e) => t.key(x.head, e as KeyboardEvent),
+      }, x.head))),
+      h('p', { class: 'actions' },
+        button('undo', 'Undo', t.undo, !t.canUndo),
+        button('again', kept === 0 ? 'Design again' : `Design again around ${counted(kept, 'kept head')}`, t.again),
+        button('stop', 'Done', t.stop))),
+  ];
+}
+
+function costs(f: Figures): Node[] {
+  const money = (name: string) => decimal(numberOf(f, name)!, 2);
+  if (numberOf(f, 'cost') === null) return [];
+  return section('Cost, by an invented price list', [['Parts', money('cost_parts')], ['Labour', money('cost_labour')], ['Together', money('cost')]]);
 }
 
 function lawn(f: Figures, s: System): Rows {
@@ -107,17 +162,21 @@ function bySize(features: Figures[], s: System): [string, number][] {
   return [...sums].sort(([a], [b]) => (a < b ? -1 : 1));
 }
 
-function headTable(features: Figures[], s: System): Node[] {
+function headTable(features: Figures[], s: System, tools: HeadTools | null): Node[] {
   const heads = features.filter((x) => x.layer === 'head');
   if (heads.length === 0) return [];
   const title = (words: string, unit?: string) => h('th', { scope: 'col' }, unit ? `${words}, ${unit}` : words);
   const cell = (x: Figures, name: string, kind: 'length' | 'pressure' | 'flow') => h('td', { class: 'number' }, quantity(x, name, kind, s).split(' ')[0]);
+  const keeps = (name: string) => {
+    const kept = tools?.heads.find((k) => k.head === name)?.kept;
+    return kept === undefined ? null : h('td', {}, h('input', { type: 'checkbox', checked: kept, 'data-keep': name, 'aria-label': `Keep head ${name} where it stands`, onchange: (e) => tools!.keep(name, (e.target as HTMLInputElement).checked) }));
+  };
   const head = (x: Figures) =>
-    h('tr', {}, h('th', { scope: 'row' }, String(x.head)), cell(x, 'throw', 'length'), cell(x, 'pressure', 'pressure'), cell(x, 'flow', 'flow'), h('td', { class: 'number' }, String(x.zone ?? unknown)));
+    h('tr', {}, h('th', { scope: 'row' }, String(x.head)), cell(x, 'throw', 'length'), cell(x, 'pressure', 'pressure'), cell(x, 'flow', 'flow'), h('td', { class: 'number' }, String(x.zone ?? unknown)), tools?.on ? keeps(String(x.head)) : null);
   return [
     h('h3', {}, 'Heads'),
     h('table', { class: 'heads' },
-      h('thead', {}, h('tr', {}, title('Head'), title('Throw', unitOf('length', s)), title('Pressure', unitOf('pressure', s)), title('Flow', unitOf('flow', s)), title('Zone'))),
+      h('thead', {}, h('tr', {}, title('Head'), title('Throw', unitOf('length', s)), title('Pressure', unitOf('pressure', s)), title('Flow', unitOf('flow', s)), title('Zone'), tools?.on ? title('Keep') : null)),
       h('tbody', {}, ...heads.map(head))),
   ];
 }

@@ -6,10 +6,18 @@ export interface Result {
   lot: string;
   figures: Figures;
   text: Blob; // features set apart by commas; a Blob, since ten thousand lots are hundreds of megabytes
+  asked?: Asked; // how the service was asked; not known of what it keeps
+  edited?: boolean; // heads were moved since it was designed
 }
 
-export function resultOf(a: Answer): Result {
-  return { lot: a.lot, figures: a.figures, text: new Blob([a.text.join(',\n')]) };
+/** How a design was asked for, to ask about the same lot again. */
+export interface Asked {
+  query: URLSearchParams;
+  replace: boolean; // the lots' own water was left aside
+}
+
+export function resultOf(a: Answer, asked?: Asked): Result {
+  return { lot: a.lot, figures: a.figures, text: new Blob([a.text.join(',\n')]), asked };
 }
 
 /** The feature collection of the results, put together without reading them. */

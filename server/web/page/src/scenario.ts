@@ -14,6 +14,7 @@ export interface Sum {
   designed: number;
   heads: number;
   trench: number | null;
+  cost: number | null; // where every lot's is known
   coverage: number | null; // least of any lot
 }
 
@@ -25,6 +26,7 @@ export function sum(figures: Figures[], system: System): Sum {
     designed: done.length,
     heads: total('heads'),
     trench: done.length === 0 ? null : total(system === 'us' ? 'trench_ft' : 'trench_m'),
+    cost: done.length === 0 || done.some((f) => numberOf(f, 'cost') === null) ? null : total('cost'),
     coverage: done.length === 0 ? null : Math.min(...done.map((f) => numberOf(f, 'coverage') ?? 0)),
   };
 }

@@ -2,7 +2,7 @@
 // thousand lots cost no more than ten.
 import { h } from './dom';
 import { byId as idOrder, compare, type Result } from './results';
-import { numberOf, percent, quantity, unknown, value, type Figures, type Kind, type System } from './units';
+import { decimal, numberOf, percent, quantity, unknown, value, type Figures, type Kind, type System } from './units';
 import { proofShort, statusOf, statusWords, type Status } from './words';
 
 export interface Row {
@@ -37,6 +37,7 @@ const columns: Column[] = [
   { name: 'Proof', numeric: false, text: (f) => (f.status === 'designed' ? proofShort(f) : unknown), key: (f) => String(f.proof ?? '') },
   { name: 'Coverage', numeric: true, text: (f) => percent(numberOf(f, 'coverage')), key: (f) => numberOf(f, 'coverage') },
   measure('dry', 'Dry area', 'area'),
+  { name: 'Cost', numeric: true, text: (f) => (numberOf(f, 'cost') === null ? unknown : decimal(numberOf(f, 'cost')!, 0)), key: (f) => numberOf(f, 'cost') },
   measure('trench', 'Trench', 'length'),
   measure('pipe', 'Pipe', 'length'),
   measure('throw', 'Throw', 'length'),
@@ -48,6 +49,16 @@ const mostPrinted = 1000; // rows put on paper
 
 export type Filter = 'all' | 'problems' | Status;
 
+/** A bound on a figure, as it is shown: in the units of the table. */
+export interface Bound {
+  column: string; // its name; empty: none
+  least: boolean; // at least, or else at most
+  value: number;
+}
+
+/** The columns of numbers, to choose from. */
+export const numericColumns = () => columns.filter((c) => c.numeric).map((c) => c.name);
+
 export class LotTable {
   private rows: Row[] = [];
   private order: Row[] = [];
@@ -56,6 +67,7 @@ export class LotTable {
   private descending = false;
   private words = '';
   private filter: Filter = 'all';
+  private bound: Bound | null = null;
   private system: System = 'us';
   private readonly body = h('tbody');
   private readonly heads: HTMLTableCellElement[] = [];
@@ -92,12 +104,13 @@ export class LotTable {
 
   setUnits(system: System): void {
     this.system = system;
-    this.draw();
+    this.arrange();
   }
 
-  setFilter(words: string, filter: Filter): void {
+  setFilter(words: string, filter: Filter, bound: Bound | null): void {
     this.words = words.trim().toLowerCase();
     this.filter = filter;
+    this.bound = bound;
     this.scroller.scrollTop = 0;
     this.arrange();
   }
@@ -119,8 +132,17 @@ export class LotTable {
     return r.undone && !r.result ? 'undone' : statusOf(r.result?.figures);
   }
 
+  private within(r: Row): boolean {
+    const b = this.bound;
+    const column = b && columns.find((c) => c.name === b.column);
+    if (!b || !column) return true;
+    const key = r.result ? column.key(r.result.figures, this.system) : null;
+    const shown = typeof key === 'number' && column.name === 'Coverage' ? key * 100 : key;
+    return typeof shown === 'number' && (b.least ? shown >= b.value : shown <= b.value);
+  }
+
   private arrange(): void {
-    const kept = this.rows.filter((r) => (this.words === '' || r.lot.toLowerCase().includes(this.words)) && this.passes(this.status(r)));
+    const kept = this.rows.filter((r) => (this.words === '' || r.lot.toLowerCase().includes(this.words)) && this.passes(this.status(r)) && this.within(r));
     const key = (r: Row): number | string | null => {
       if (this.column === -2) return Object.keys(statusWords).indexOf(this.status(r));
       return r.result ? columns[this.column].key(r.result.figures, this.system) : null;

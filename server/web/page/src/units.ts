@@ -58,10 +58,11 @@ export function counted(n: number, noun: string): string {
 }
 
 const kPaPerPsi = 6.894757293168361; // a pound force (0.45359237 kg at 9.80665 m/s²) on a square inch
+const metresPerFoot = 0.3048;
 const litresPerGallon = 3.785411784; // 231 cubic inches
 
 /** A number typed in one system's unit, in the other's. */
-export function converted(v: number, kind: 'pressure' | 'flow' | 'volume', to: System): number {
-  const metricPerUs = kind === 'pressure' ? kPaPerPsi : litresPerGallon;
+export function converted(v: number, kind: 'pressure' | 'flow' | 'volume' | 'length', to: System): number {
+  const metricPerUs = kind === 'pressure' ? kPaPerPsi : kind === 'length' ? metresPerFoot : litresPerGallon;
   return to === 'metric' ? v * metricPerUs : v / metricPerUs;
 }

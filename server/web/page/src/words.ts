@@ -43,5 +43,18 @@ export function proofShort(figures: Figures): string {
   }
 }
 
+/** Kinds of heads, as the service names them. */
+export const headWords: Record<string, string> = {
+  variable: 'Variable-throw heads',
+  spray: 'Sprays',
+  'multi-stream': 'Multi-stream heads',
+  rotor: 'Rotors',
+  mixed: 'Families mixed, each on lawn that suits it',
+  auto: 'Whichever needs fewest, lot by lot',
+};
+
+/** The kind of heads a lot was designed with. */
+export const kindWords: Record<string, string> = { variable_throw: 'Variable-throw heads', fixed_arc: 'Fixed-arc heads' };
+
 export const surfaceWords: Record<string, string> = { soil: 'in soil', paving: 'under paving', sleeve: 'in a sleeve' };
 export const severityWords: Record<string, string> = { info: 'Note', warning: 'Warning', error: 'Problem' };

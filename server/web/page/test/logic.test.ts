@@ -1,10 +1,12 @@
 import { describe, expect, it, test } from 'vitest';
-import { measured, parse, readFiles, Unreadable, withoutSupply } from '../src/lots';
+import { measured, NeedsService, parse, readFiles, Unreadable, withoutSupply } from '../src/lots';
+import { chosenQuery, guesses, wrong } from '../src/confirm';
+import { Edit, shifted } from '../src/edit';
 import { byId, collection, compare, fileName, resultOf } from '../src/results';
 import { common, sum } from '../src/scenario';
 import { readLots, type Answer } from '../src/service';
 import { converted, counted, percent, quantity } from '../src/units';
-import { atPressure, faults, pressures, query, type Water } from '../src/water';
+import { atPressure, faults, pressures, query, settingsOf, type Water } from '../src/water';
 import { proofWords, statusOf } from '../src/words';
 
 const feature = (lot: unknown, layer: string, more = {}) => ({ type: 'Feature', properties: { lot, layer, ...more }, geometry: null });
@@ -35,7 +37,7 @@ describe('files', () => {
 
   it('takes no feature that names no lot', async () => {
     const list = [feature('1', 'parcel'), feature('', 'building'), feature(null, 'building'), feature(3, 'parcel')];
-    await expect(readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: list }))])).rejects.toThrow('3 of 4 features name no lot');
+    await expect(readFiles([file(JSON.stringify({ type: 'FeatureCollection', features: list }))])).rejects.toThrow(NeedsService);
   });
 
   it('unpacks gzip', async () => {
@@ -61,11 +63,24 @@ describe('files', () => {
 describe('water', () => {
   const w: Water = {
     way: 'test', system: 'us', headPressure: 55, staticPressure: 60, testFlow: 9, testPressure: 50, bucketVolume: 5, bucketSeconds: 40, coverage: 97, replace: false,
+    head: 'variable', effort: 'default', meter: '', serviceLine: null, serviceSize: '1in', backflow: '', pipeSize: '',
   };
   it('asks in the units typed', () => {
     expect(String(query({ ...w, way: 'heads' }))).toBe('head_pressure=55psi&coverage=97%25');
     expect(decodeURIComponent(String(query(w)))).toBe('static_pressure=60psi&flow_test=9gpm@50psi&coverage=97%');
     expect(decodeURIComponent(String(query({ ...w, way: 'bucket', system: 'metric' })))).toBe('static_pressure=60kPa&bucket=5L/40s&coverage=97%');
+  });
+  it('asks for heads, and for what lies on the way', () => {
+    const all = { ...w, head: 'multi-stream', effort: 'thorough', meter: '3/4in', serviceLine: 40, serviceSize: '1in', backflow: 'double-check', pipeSize: '1in' };
+    expect(decodeURIComponent(String(query(all)))).toBe(
+      'static_pressure=60psi&flow_test=9gpm@50psi&meter=3/4in&service_line=40ft&service_size=1in&backflow=double-check&pipe_size=1in&coverage=97%&head=multi-stream&effort=thorough');
+    expect(String(query({ ...all, way: 'heads' }))).not.toContain('meter');
+    expect(faults({ ...all, serviceLine: NaN }).map((f) => f.field)).toEqual(['serviceLine']);
+    expect(settingsOf({ ...all, system: 'metric' })).toEqual({
+      supply: { static_pressure_kpa: 60, flow_test: { flow_lpm: 9, pressure_kpa: 50 } }, coverage_target: 0.97,
+      head: 'MULTI_STREAM', effort: 'THOROUGH', pipe_size: '1in', meter: '3/4in', service_line_m: 40, service_size: '1in', backflow: { kind: 'DOUBLE_CHECK' },
+    });
+    expect(settingsOf({ ...w, way: 'heads' })).toEqual({ supply: { head_pressure_kpa: 55 * 6.894757293168361 }, coverage_target: 0.97 });
   });
   it('finds what is wrong', () => {
     expect(faults(w)).toEqual([]);
@@ -104,7 +119,7 @@ describe('answers', () => {
     const got: Answer[] = [];
     await readLots(torn(size), (a) => got.push(a));
     expect(got.map((a) => [a.lot, a.text.length, a.figures.status])).toEqual([['é1', 2, 'designed'], ['2', 1, 'invalid']]);
-    const whole = JSON.parse(await collection(got.map(resultOf)).text());
+    const whole = JSON.parse(await collection(got.map((a) => resultOf(a))).text());
     expect(whole.features).toEqual(lines.map((l) => JSON.parse(l)));
   });
   it('breaks off with an error, and no lot is taken for whole that may be half', async () => {
@@ -164,6 +179,47 @@ test('only lots designed everywhere are compared', () => {
   const figures = (...heads: (number | null)[]) => heads.map((n, i) => ({ lot: String(i), status: n === null ? 'infeasible' : 'designed', heads: n, trench_ft: 10, trench_m: 3, coverage: 0.98 - i / 100 }));
   const scenarios = [{ pressure: 40, system: 'us' as const, figures: figures(5, null, 3) }, { pressure: 50, system: 'us' as const, figures: figures(4, 6, 2) }];
   expect([...common(scenarios)]).toEqual(['0', '2']);
-  expect(sum(scenarios[0].figures, 'us')).toEqual({ lots: 3, designed: 2, heads: 8, trench: 20, coverage: 0.96 });
-  expect(sum([], 'us')).toEqual({ lots: 0, designed: 0, heads: 0, trench: null, coverage: null });
+  expect(sum(scenarios[0].figures, 'us')).toEqual({ lots: 3, designed: 2, heads: 8, trench: 20, cost: null, coverage: 0.96 });
+  expect(sum([], 'us')).toEqual({ lots: 0, designed: 0, heads: 0, trench: null, cost: null, coverage: null });
+});
+
+describe('tables of files', () => {
+  const table = (name: string, layer: string, labelled = false) => ({ file: 'a.gpkg', table: name, columns: ['pin'], system: 'WGS 84', features: 3, geometry: 'Polygon', layer, labelled });
+  it('are chosen as guessed', () => {
+    const choices = guesses([table('lots', 'parcel'), table('roofs', 'building'), table('streets', ''), table('all', '', true), { ...table('', 'wall'), file: 'w.geojson' }]);
+    expect(choices.map((c) => c.as)).toEqual(['parcel', 'building', '', 'labelled', 'wall']);
+    expect(decodeURIComponent(String(chosenQuery(choices, 'pin')))).toBe('layer=parcel=a.gpkg:lots&layer=building=a.gpkg:roofs&in=a.gpkg:all&layer=wall=w.geojson&lot_property=pin');
+  });
+  it('need one table of lots', () => {
+    expect(wrong(guesses([table('roofs', 'building')]))).toContain('which table holds the lots');
+    expect(wrong(guesses([table('a', 'parcel'), table('b', 'parcel')]))).toContain('Only one table');
+    expect(wrong(guesses([table('a', 'parcel')]))).toBe('');
+    expect(wrong(guesses([table('a', '', true)]))).toBe('');
+  });
+});
+
+describe('moved heads', () => {
+  const point = (head: string, lon: number, more = {}) => ({ type: 'Feature' as const, properties: { lot: 'A', layer: 'head', head, ...more }, geometry: { type: 'Point', coordinates: [lon, 40] } });
+  const base = [feature('A', 'lot'), point('H1', 10), point('H2', 11, { fixed: true }), feature('A', 'wetted'), feature('A', 'pipe')] as ConstructorParameters<typeof Edit>[1];
+  it('begin from the design as it was answered', () => {
+    const e = new Edit('A', base);
+    expect(e.features().map((f) => f.properties!.layer)).toEqual(['lot', 'head', 'head', 'pipe']);
+    expect(e.heads()).toEqual([{ head: 'H1', at: [10, 40], kept: false }, { head: 'H2', at: [11, 40], kept: true }]);
+    e.begin();
+    e.move('H1', [10.5, 40]);
+    expect(e.features()[1].geometry!.coordinates).toEqual([10.5, 40]);
+    e.keep('H1', true);
+    expect(e.pins().map((f) => [f.properties, f.geometry!.coordinates])).toEqual([
+      [{ lot: 'A', layer: 'head', fixed: true }, [10.5, 40]], [{ lot: 'A', layer: 'head', fixed: true }, [11, 40]]]);
+    e.undo();
+    e.undo();
+    expect([e.moved, e.canUndo, e.pins().length]).toEqual([false, false, 1]);
+    expect((base[1].geometry as { coordinates: number[] }).coordinates).toEqual([10, 40]);
+  });
+  // Lengths of a degree on WGS 84 at 40° north: 111,034.6 m of latitude, 85,393.6 m of longitude (closed forms of the meridian and parallel).
+  it('move by metres', () => {
+    const [lon, lat] = shifted([10, 40], 85.3936, 111.0346);
+    expect(lon).toBeCloseTo(10.001, 7);
+    expect(lat).toBeCloseTo(40.001, 7);
+  });
 });

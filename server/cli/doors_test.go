@@ -17,6 +17,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	pb "lotwright/proto/lotwright/v1"
 	"lotwright/server/cli"
@@ -97,6 +98,34 @@ func TestEverySettingThroughThreeDoors(t *testing.T) {
 			assert.Equal(t, want, texts(t, one.Design.Geojson))
 		})
 	}
+}
+
+// TestHeadsAskedForThroughThreeDoors: heads that turf asks for come through each.
+func TestHeadsAskedForThroughThreeDoors(t *testing.T) {
+	features := []string{
+		polygon("T", "parcel", rectangle(0, 0, 20, 12), ""),
+		polygon("T", "turf", rectangle(0, 0, 4, 12), `,"head":"spray"`),
+		polygon("T", "turf", rectangle(4, 0, 16, 12), ""),
+	}
+	want := texts(t, run(t, collection(features), "design", "-", "-q", "-o", "-", "--head", "rotor", "--head-pressure", "310kPa").out)
+	assert.Contains(t, strings.Join(want, "\n"), `"family":"generic spray"`)
+	assert.Contains(t, strings.Join(want, "\n"), `"family":"generic rotor"`)
+
+	grpcAddress, httpAddress := serve(t)
+	answer, err := http.Post("http://"+httpAddress+"/v1/lots:design?head=rotor&head_pressure=310kPa", "application/geo+json", strings.NewReader(collection(features)))
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	assert.Equal(t, want, texts(t, string(body)))
+
+	connection, err := grpc.NewClient(grpcAddress, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	require.NoError(t, err)
+	defer connection.Close()
+	one, err := pb.NewDesignerClient(connection).DesignLot(t.Context(), &pb.DesignLotRequest{Lot: message(t, "T", features),
+		Settings: &pb.Settings{Head: pb.Settings_ROTOR, Supply: &pb.Supply{HeadPressureKpa: proto.Float64(310)}}})
+	require.NoError(t, err)
+	assert.Equal(t, want, texts(t, one.Design.Geojson))
 }
 
 // TestSettingsThatMakeNoSense are refused when they come, by name, and not lot by

@@ -71,7 +71,7 @@ func message(t *testing.T, id string, features []string) *pb.Lot {
 	lot := &pb.Lot{Lot: id}
 	for _, text := range features {
 		var f struct {
-			Properties struct{ Lot, Layer string }
+			Properties struct{ Lot, Layer, Head string }
 			Geometry   struct{ Coordinates [][][2]float64 }
 		}
 		require.NoError(t, json.Unmarshal([]byte(text), &f))
@@ -89,6 +89,7 @@ func message(t *testing.T, id string, features []string) *pb.Lot {
 		lot.Features = append(lot.Features, &pb.Feature{
 			Layer:    pb.Feature_Layer(pb.Feature_Layer_value[strings.ToUpper(f.Properties.Layer)]),
 			Geometry: &pb.Geometry{Shape: &pb.Geometry_Polygon{Polygon: polygon}},
+			Head:     f.Properties.Head,
 		})
 	}
 	return lot

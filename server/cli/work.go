@@ -16,7 +16,7 @@ import (
 // databaseFlags name a database that several processes share.
 type databaseFlags struct {
 	Database      string        `env:"LOTWRIGHT_DATABASE" placeholder:"postgres://…" help:"Keep batches in this PostgreSQL database with PostGIS, which any number of lotwright work may share: an address, or file:PATH for a file that holds it. Other users of the machine can see a command line: a password is better in the file, in the environment or in ~/.pgpass."`
-	WorkerSilence time.Duration `default:"20s" placeholder:"20s" help:"With a database: after how long without a sign a process is taken for dead, and its lots are taken over."`
+	WorkerSilence time.Duration `default:"20s" placeholder:"20s" help:"With a database: after how long without a sign a process is taken for dead, and its lots are taken over; the same for all that share it."`
 }
 
 // mostAddress is the most bytes of a database's address.

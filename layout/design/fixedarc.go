@@ -96,8 +96,8 @@ func (r *run) heldAtTap(ctx context.Context) (layout.Pressure, error) {
 func (r *run) layArcs(ctx context.Context) error {
 	before, nozzles := *r.d, r.arcs
 	for try := range layTries {
-		for _, stage := range []func(context.Context) error{r.headArcs, r.network} {
-			if err := stage(ctx); err != nil || r.done {
+		for _, stage := range []stage{{"heads", r.headArcs}, {"trench", r.network}} {
+			if err := stage.run(ctx); err != nil || r.done {
 				return err
 			}
 		}

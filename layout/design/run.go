@@ -59,17 +59,17 @@ func runOnce(ctx context.Context, lot *layout.Lot, s Settings, of blend) (d *lay
 	r.d = &layout.Design{LotID: lot.ID, Plane: lot.Plane, Status: layout.StatusDesigned,
 		HeadKind: r.s.Head.Kind, CoverageTarget: r.s.CoverageTarget, ParcelArea: lot.Parcel.AreaM2(),
 		Proof: layout.Proof{Kind: layout.ProofNone}, Notes: append([]layout.Note(nil), lot.Notes...)}
-	stages := []func(context.Context) error{r.ground, r.supply, r.lay, r.lookAtPins}
+	stages := []stage{{"ground", r.ground}, {"supply", r.supply}, {"lay", r.lay}, {"pins", r.lookAtPins}}
 	if s.Family != nil {
 		r.d.HeadKind = layout.FixedArc
 		r.setParts(of.families)
 		r.arcs.mostHeads = of.mostHeads
-		stages = []func(context.Context) error{r.ground, r.assign, r.supplyArcs, r.layArcs}
+		stages = []stage{{"ground", r.ground}, {"assign", r.assign}, {"supply", r.supplyArcs}, {"lay", r.layArcs}}
 	} else if len(lot.HeadWishes) > 0 {
 		r.note("head.wish_left", layout.SeverityWarning, "fixed-arc heads are asked for on parts of the lawn; variable-throw heads water it all as the settings say")
 	}
 	for _, stage := range stages {
-		if err := stage(ctx); err != nil {
+		if err := stage.run(ctx); err != nil {
 			return nil, false, fmt.Errorf("lot %q: %w", lot.ID, err)
 		}
 		if r.done {

@@ -596,3 +596,20 @@ func TestPressureMargin(t *testing.T) {
 	assert.Equal(t, layout.StatusInfeasible, low.Status)
 	assert.Contains(t, low.Reason, "56.0 psi")
 }
+
+// TestWatched: who watches is told of every stage as it begins and ends, those
+// within another inside it, and nothing of the design changes.
+func TestWatched(t *testing.T) {
+	var told []string
+	depth := 0
+	ctx := design.Watched(context.Background(), func(ctx context.Context, stage string) (context.Context, func()) {
+		told = append(told, strings.Repeat(">", depth)+stage)
+		depth++
+		return ctx, func() { depth-- }
+	})
+	d, err := design.Run(ctx, suburban(), gauged(55))
+	require.NoError(t, err)
+	assert.Zero(t, depth)
+	assert.Equal(t, []string{"ground", "supply", "lay", ">heads", ">proof", ">trench", "pins"}, told)
+	assert.Equal(t, run(t, suburban(), gauged(55)), d)
+}

@@ -203,8 +203,8 @@ const layTries = 8
 func (r *run) lay(ctx context.Context) error {
 	before := *r.d
 	for try := range layTries {
-		for _, stage := range []func(context.Context) error{r.heads, r.prove, r.network} {
-			if err := stage(ctx); err != nil {
+		for _, stage := range []stage{{"heads", r.heads}, {"proof", r.prove}, {"trench", r.network}} {
+			if err := stage.run(ctx); err != nil {
 				return err
 			}
 		}

@@ -128,7 +128,7 @@ func batchService[Tx any](ctx context.Context, kept opened[Tx], how queue.Option
 		return nil, nil, err
 	}
 	how.Design, how.Apart, how.Failed, how.Admit = server.DesignStored, designApart, server.FailedStored, server.Admit
-	how.Roll, how.Workers, how.Log = kept.roll, options.Workers, options.Log
+	how.Roll, how.Workers, how.Log, how.Tracer = kept.roll, options.Workers, options.Log, options.Tracer
 	jobs, err := queue.New(ctx, kept.driver, kept.Engine, how)
 	if err != nil {
 		return nil, nil, err

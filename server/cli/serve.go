@@ -24,6 +24,7 @@ type serveCommand struct {
 
 	keptBatches
 	accessFlags
+	traceFlags
 	mapFlags
 	Limit limitFlags `embed:"" prefix:"limit-" group:"Limits:"`
 }
@@ -91,6 +92,12 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	}
 	defer audit.close()
 	options.Audit = audit.tell()
+	traced, err := s.traced(ctx, log)
+	if err != nil {
+		return err
+	}
+	defer traced.close()
+	options.Tracer = traced.tracer()
 	page, err := web.Handler()
 	if err != nil {
 		return err

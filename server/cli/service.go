@@ -23,7 +23,7 @@ func designForRequest(ctx context.Context, lot *layout.Lot, s rpc.Settings) (*la
 	if err != nil {
 		return nil, err
 	}
-	return design.Run(ctx, lot, settings)
+	return design.Run(design.Watched(ctx, rpc.Stage), lot, settings)
 }
 
 // assembleRequest makes a lot of features that came over the wire.

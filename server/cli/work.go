@@ -49,6 +49,7 @@ func (d databaseFlags) address() (string, error) {
 // workCommand designs lots of batches that a service keeps in a database.
 type workCommand struct {
 	databaseFlags
+	traceFlags
 	Workers   int           `placeholder:"N" help:"Lots worked on at a time; default: one a processor."`
 	LotTime   time.Duration `name:"limit-lot-time" placeholder:"2m" help:"For a lot; one that takes longer has failed."`
 	LogFormat string        `enum:"text,json" default:"text" placeholder:"text|json" help:"Form of the log on standard error."`
@@ -82,7 +83,14 @@ func (w *workCommand) Run(ctx context.Context, c *console) error {
 		return err
 	}
 	log := slog.New(logHandler(w.LogFormat, c.err))
-	_, jobs, err := batchService(ctx, kept, queue.Options{LotTime: w.LotTime, Silence: w.WorkerSilence}, serviceOptions(workers, log))
+	traced, err := w.traced(ctx, log)
+	if err != nil {
+		return errors.Join(err, kept.close())
+	}
+	defer traced.close()
+	options := serviceOptions(workers, log)
+	options.Tracer = traced.tracer()
+	_, jobs, err := batchService(ctx, kept, queue.Options{LotTime: w.LotTime, Silence: w.WorkerSilence}, options)
 	if err != nil {
 		return errors.Join(err, kept.close())
 	}

@@ -25,6 +25,8 @@ import (
 	"github.com/riverqueue/river/riverdriver"
 	"github.com/riverqueue/river/rivermigrate"
 	"github.com/riverqueue/river/rivertype"
+	"go.opentelemetry.io/otel/trace"
+	"go.opentelemetry.io/otel/trace/noop"
 
 	"lotwright/server/store"
 )
@@ -62,6 +64,10 @@ type Options struct {
 	ChunkLots int           // lots of a job; default 16
 	LotTime   time.Duration // a lot that takes longer has failed; default 2 min
 	Log       *slog.Logger  // nil means slog.Default
+
+	// Tracer makes spans of chunks, and of what is done for them; nil means that
+	// there are none.
+	Tracer trace.Tracer
 }
 
 // Design makes a design of a lot. Of the result only status, reason and content
@@ -92,6 +98,9 @@ func (o Options) orDefaults() (Options, error) {
 	}
 	if o.Log == nil {
 		o.Log = slog.Default()
+	}
+	if o.Tracer == nil {
+		o.Tracer = noop.NewTracerProvider().Tracer("")
 	}
 	return o, nil
 }

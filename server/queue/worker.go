@@ -11,6 +11,8 @@ import (
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver"
 	"github.com/riverqueue/river/rivertype"
+	"go.opentelemetry.io/otel/attribute"
+	"go.opentelemetry.io/otel/trace"
 
 	"lotwright/server/store"
 )
@@ -59,6 +61,9 @@ const (
 // chunk that was begun before may be what ended its worker.
 func (w *worker[Tx]) Work(ctx context.Context, job *river.Job[jobArgs]) error {
 	defer w.inHand.take(job.ID)()
+	ctx, span := w.options.Tracer.Start(ctx, "chunk", trace.WithAttributes(
+		attribute.String("operation", job.Args.Operation), attribute.Int("first", job.Args.First), attribute.Int("last", job.Args.Last)))
+	defer span.End()
 	c := &chunk{Chunk: store.Chunk{Tenant: job.Args.Tenant, Operation: job.Args.Operation, First: job.Args.First, Last: job.Args.Last}, faults: map[int]int{}}
 	first := w.options.Design
 	if job.Attempt > 1 {
@@ -171,6 +176,8 @@ func (w *worker[Tx]) one(ctx context.Context, c *chunk, number int, settings []b
 		log.Error("lot failed", "error", err.Error())
 	}
 	d.Number, d.Lot = number, lot.ID
+	ctx, span := w.options.Tracer.Start(ctx, "store SaveDesign")
+	defer span.End()
 	return w.engine.SaveDesign(ctx, c.Chunk, d)
 }
 

@@ -18,7 +18,7 @@ const httpSlop = 4096
 func (s *Server) httpServer(base context.Context, next http.Handler, loopback bool) *http.Server {
 	l := s.options.Limits
 	return &http.Server{
-		Handler:           s.outside(s.auditHTTP(s.identified(next)), loopback && s.options.Callers == nil),
+		Handler:           s.outside(s.traceHTTP(s.auditHTTP(s.identified(next))), loopback && s.options.Callers == nil),
 		TLSConfig:         s.options.TLS.Clone(), // nil for none
 		ReadHeaderTimeout: l.ReadHeader,
 		IdleTimeout:       l.ConnectionIdle,

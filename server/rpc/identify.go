@@ -90,7 +90,7 @@ func fromInside(ctx context.Context) (context.Context, error) {
 	if len(tenants) != 1 || len(names) != 1 {
 		return nil, errors.New("bug in fromInside: a call of nobody")
 	}
-	return access.With(ctx, access.Caller{Tenant: store.Tenant(tenants[0]), Name: names[0]}), nil
+	return access.With(carriedOn(ctx), access.Caller{Tenant: store.Tenant(tenants[0]), Name: names[0]}), nil
 }
 
 func carry(ctx context.Context) context.Context {
@@ -98,7 +98,7 @@ func carry(ctx context.Context) context.Context {
 	if caller == (access.Caller{}) {
 		return ctx
 	}
-	return metadata.AppendToOutgoingContext(ctx, carriedTenant, string(caller.Tenant), carriedName, caller.Name)
+	return metadata.AppendToOutgoingContext(carryTrace(ctx), carriedTenant, string(caller.Tenant), carriedName, caller.Name)
 }
 
 func carryUnary(ctx context.Context, method string, req, reply any, conn *grpc.ClientConn, call grpc.UnaryInvoker, opts ...grpc.CallOption) error {

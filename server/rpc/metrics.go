@@ -23,6 +23,7 @@ type metrics struct {
 	calls   *prometheus.CounterVec
 	lots    *prometheus.CounterVec
 	seconds prometheus.Histogram
+	stages  *prometheus.HistogramVec
 	handler http.Handler
 }
 
@@ -38,8 +39,11 @@ func newMetrics(o Options) *metrics {
 			Name: "lotwright_lot_seconds", Help: "Time to design one lot.", Buckets: prometheus.ExponentialBuckets(0.005, 2, 15), // to 82 s
 		}),
 	}
+	m.stages = prometheus.NewHistogramVec(prometheus.HistogramOpts{
+		Name: "lotwright_stage_seconds", Help: "Time of one stage of the design of a lot; stages may hold others.", Buckets: prometheus.ExponentialBuckets(0.001, 4, 9), // to 65 s
+	}, []string{"stage"})
 	registry := prometheus.NewRegistry()
-	registry.MustRegister(m.calls, m.lots, m.seconds, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	registry.MustRegister(m.calls, m.lots, m.seconds, m.stages, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	if o.Store != nil {
 		registry.MustRegister(backlog{o.Store})
 	}

@@ -9,6 +9,9 @@ import (
 	"net/http"
 	"runtime"
 
+	"go.opentelemetry.io/otel/trace"
+	"go.opentelemetry.io/otel/trace/noop"
+
 	"lotwright/layout"
 	"lotwright/server/access"
 	"lotwright/server/store"
@@ -77,6 +80,10 @@ type Options struct {
 	Callers Callers
 	TLS     *tls.Config
 
+	// Tracer makes spans of calls, and of what is done for them; nil means that
+	// there are none.
+	Tracer trace.Tracer
+
 	// Audit is told of every call, once it has ended, from several goroutines at
 	// once; nil means that nobody is.
 	Audit func(AuditRecord)
@@ -103,6 +110,9 @@ func (o Options) orDefaults() (Options, error) {
 	}
 	if o.Check == nil {
 		o.Check = func(Settings) error { return nil }
+	}
+	if o.Tracer == nil {
+		o.Tracer = noop.NewTracerProvider().Tracer("")
 	}
 	o.Limits = o.Limits.OrDefaults()
 	return o, nil

@@ -54,6 +54,9 @@ func New(o Options) (*Server, error) {
 		}
 	}
 	s.rates = newRates(o.Limits)
+	if o.Store != nil {
+		s.options.Store = tracedStore{o.Store, o.Tracer}
+	}
 	if l := o.Limits; o.Store != nil {
 		o.Store.Bound(store.Quota{Batches: l.Batches, Lots: l.Stored, Running: l.Running, Records: l.Records})
 	}
@@ -215,7 +218,7 @@ func (s *Server) grpcServer(h *health.Server, identify identifier, more ...grpc.
 
 // outsideOptions are those of the gRPC server that clients reach.
 func (s *Server) outsideOptions() []grpc.ServerOption {
-	list := append(s.options.Limits.connections(), grpc.ChainUnaryInterceptor(s.auditUnary), grpc.ChainStreamInterceptor(s.auditStream))
+	list := append(s.options.Limits.connections(), grpc.ChainUnaryInterceptor(s.traceUnary, s.auditUnary), grpc.ChainStreamInterceptor(s.traceStream, s.auditStream))
 	if s.options.TLS != nil {
 		list = append(list, grpc.Creds(credentials.NewTLS(s.options.TLS)))
 	}

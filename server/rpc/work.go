@@ -62,6 +62,8 @@ func (s *Server) design(ctx context.Context, item Item, settings Settings) (d *l
 	if item.Lot == nil {
 		return item.Refused
 	}
+	ctx, span := s.options.Tracer.Start(s.watching(ctx), "lot")
+	defer span.End()
 	return s.worked(ctx, item.Lot, "Design", func() (*layout.Design, error) { return s.options.Design(ctx, item.Lot, settings) })
 }
 

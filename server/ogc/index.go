@@ -9,10 +9,10 @@ import (
 	"lotwright/server/store"
 )
 
-// Room for what is kept: of the bounds of all features, some fifty million; of
+// Room for what is kept: of the bounds of all features, some nine million; of
 // features as they are written, those of some thousand lots.
 const (
-	indexRoom = 1 << 30
+	indexRoom = 256 << 20
 	lotRoom   = 64 << 20
 )
 

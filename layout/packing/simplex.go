@@ -1,7 +1,6 @@
 package packing
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -80,7 +79,13 @@ type entry struct {
 // before orders entries by ratio; ties go to the larger pivot and then to the
 // lower index.
 func (e entry) before(f entry) bool {
-	return cmp.Or(cmp.Compare(e.ratio, f.ratio), cmp.Compare(math.Abs(f.alpha), math.Abs(e.alpha)), cmp.Compare(e.v, f.v)) < 0
+	if e.ratio != f.ratio {
+		return e.ratio < f.ratio
+	}
+	if a, b := math.Abs(e.alpha), math.Abs(f.alpha); a != b {
+		return a > b
+	}
+	return e.v < f.v
 }
 
 // pivot makes basis row r leave to the bound it has passed. It reports false
@@ -104,20 +109,22 @@ func (s *Solver) pivot(r int, sigma float64) bool {
 
 // pivotRow computes row r of the tableau for the y.
 func (s *Solver) pivotRow(r int) {
-	clear(s.alpha)
+	alpha := s.alpha
+	clear(alpha)
 	for i, f := range s.inv[r] {
 		if f == 0 {
 			continue
 		}
-		row := s.rows[s.active[i]]
+		row := &s.rows[s.active[i]]
 		if row.Value == nil {
 			for _, j := range row.At {
-				s.alpha[j] += f
+				alpha[j] += f
 			}
 			continue
 		}
+		value := row.Value[:len(row.At)]
 		for k, j := range row.At {
-			s.alpha[j] += f * row.Value[k]
+			alpha[j] += f * value[k]
 		}
 	}
 }

@@ -149,7 +149,10 @@ func (s *sweep) gained(a, b float64) float64 {
 
 // compareCurves orders curves by where they begin and end.
 func compareCurves(a, b *curve) int {
-	return cmp.Or(cmp.Compare(a.x0, b.x0), cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
+	if a.x0 != b.x0 {
+		return cmp.Compare(a.x0, b.x0)
+	}
+	return cmp.Or(cmp.Compare(a.x1, b.x1), cmp.Compare(a.owner, b.owner))
 }
 
 func sortCurves(curves []curve) {

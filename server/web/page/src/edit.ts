@@ -70,10 +70,10 @@ export class Edit {
       f.properties?.layer === 'head' && this.now.places.has(nameOf(f)) ? { ...f, geometry: { type: 'Point', coordinates: this.now.places.get(nameOf(f)) } } : f);
   }
 
-  /** The heads that are kept, as input features that the service designs around. */
+  /** The heads that are kept, arc and throw as they are, as input features that the service designs around. */
   pins(): Feature[] {
     return this.base.filter((f) => f.properties?.layer === 'head' && this.now.kept.has(nameOf(f))).map((f) => ({
-      type: 'Feature', properties: { lot: this.lot, layer: 'head', fixed: true }, geometry: { type: 'Point', coordinates: this.at(f) },
+      type: 'Feature', properties: { ...f.properties, fixed: true }, geometry: { type: 'Point', coordinates: this.at(f) },
     }));
   }
 }

@@ -404,11 +404,16 @@ function choose(lot: string | null, fromTable: boolean): void {
   });
 }
 
+let panelTurn = 0; // of several drawings under way the last one is shown
+
 async function drawPanel(): Promise<void> {
   noteOnMap();
+  const turn = ++panelTurn;
   const lot = chosen!;
   const result = results.get(lot);
-  await showPanel(byId('panel'), lot, result, system, closePanel, result ? headTools(lot, result) : null, result ? packetOf(lot, result) : null);
+  const features = result ? (await plain(result)).map((f) => f.properties ?? {}) : [];
+  if (turn !== panelTurn || chosen !== lot) return;
+  showPanel(byId('panel'), lot, result, features, system, closePanel, result ? headTools(lot, result) : null, result ? packetOf(lot, result) : null);
 }
 
 function closePanel(): void {
@@ -600,8 +605,8 @@ async function designAround(lot: string): Promise<void> {
   originals.delete(lot);
   const result = results.get(lot)!;
   take(result);
-  redraw();
   if (editing === lot) await startEditing(lot);
+  redraw();
 }
 
 // --- scenarios ---------------------------------------------------------------------

@@ -1,6 +1,5 @@
 // The figures of one lot, in words.
 import { h, download } from './dom';
-import { plain } from './map';
 import { collection, fileName, type Result } from './results';
 import { counted, decimal, numberOf, percent, quantity, unitOf, unknown, value, type Figures, type System } from './units';
 import { kindWords, proofWords, severityWords, statusOf, statusWords, surfaceWords } from './words';
@@ -24,14 +23,13 @@ export interface HeadTools {
 }
 
 /** Writes a lot's figures into the panel. */
-export async function showPanel(into: HTMLElement, lot: string, result: Result | undefined, system: System, onClose: () => void, tools: HeadTools | null, packet: HTMLElement | null): Promise<void> {
+export function showPanel(into: HTMLElement, lot: string, result: Result | undefined, features: Figures[], system: System, onClose: () => void, tools: HeadTools | null, packet: HTMLElement | null): void {
   const close = h('button', { type: 'button', class: 'quiet', onclick: onClose }, 'Close');
   const heading = h('div', { class: 'panel-head' }, h('h2', { id: 'panel-title', tabindex: -1 }, `Lot ${lot}`), close);
   if (!result) {
     into.replaceChildren(heading, h('p', {}, 'There is no design of this lot yet.'));
     return;
   }
-  const features = (await plain(result)).map((f) => f.properties ?? {});
   const f = result.figures;
   const status = statusOf(f);
   const held = focused(into);
@@ -57,6 +55,7 @@ function designed(f: Figures, features: Figures[], s: System, tools: HeadTools |
   const heads = numberOf(f, 'heads') ?? 0;
   return [
     h('p', { class: 'big' }, counted(heads, 'head'), f.head_kind === 'fixed_arc' ? h('span', { class: 'kind' }, kindWords.fixed_arc) : null),
+    ...((numberOf(f, 'heads_fixed') ?? 0) > 0 ? [h('p', {}, `${counted(numberOf(f, 'heads_fixed')!, 'head')} of them kept where ${numberOf(f, 'heads_fixed') === 1 ? 'it stands' : 'they stand'}.`)] : []),
     h('p', {}, edited ? 'Moved by hand: how few could do is not asked anew.' : proofWords(f, s)),
     ...(tools ? headTools(tools) : []),
     ...section('Lawn', lawn(f, s)),
@@ -75,7 +74,7 @@ function headTools(t: HeadTools): Node[] {
   const kept = t.heads.filter((x) => x.kept).length;
   return [
     h('div', { class: 'tools' },
-      h('p', {}, 'Drag a head on the map, or choose it below and press the arrow keys: 1 ft a step, with Shift 1 in (30 and 2 cm).'),
+      h('p', {}, 'Drag a head on the map, or choose it below and press the arrow keys: 1 ft a step, with Shift 1 in (30 and 2 cm). Those to keep where they stand are ticked under Heads and drawn as squares.'),
       h('p', { id: 'moved', role: 'status' }, t.said),
       h('p', { class: 'heads-row' }, ...t.heads.map((x) => h('button', {
         type: 'button', class: 'small head-button', 'data-head': x.head, 'aria-label': `Head ${x.head}: arrow keys move it`,

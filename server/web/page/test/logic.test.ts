@@ -210,7 +210,7 @@ describe('moved heads', () => {
     expect(e.features()[1].geometry!.coordinates).toEqual([10.5, 40]);
     e.keep('H1', true);
     expect(e.pins().map((f) => [f.properties, f.geometry!.coordinates])).toEqual([
-      [{ lot: 'A', layer: 'head', fixed: true }, [10.5, 40]], [{ lot: 'A', layer: 'head', fixed: true }, [11, 40]]]);
+      [{ lot: 'A', layer: 'head', head: 'H1', fixed: true }, [10.5, 40]], [{ lot: 'A', layer: 'head', head: 'H2', fixed: true }, [11, 40]]]);
     e.undo();
     e.undo();
     expect([e.moved, e.canUndo, e.pins().length]).toEqual([false, false, 1]);

@@ -379,7 +379,7 @@ async function dragging(page) {
   const spot = await headOnMap(page);
   await page.mouse.move(spot.x, spot.y);
   await page.mouse.down();
-  await page.mouse.move(spot.x + 40, spot.y + 30, { steps: 8 });
+  await page.mouse.move(spot.x - 16, spot.y + 12, { steps: 8 });
   await page.mouse.up();
   await page.waitForFunction((b) => !document.getElementById('panel').textContent.includes(`${b}, target`), before);
   const moved = await places(page);
@@ -389,11 +389,13 @@ async function dragging(page) {
   await settled(page);
   await picture(page, 'e-dragged');
   const heads = await page.locator('[data-keep]').count();
-  const head = await page.evaluate(() => document.querySelector('[data-keep]').dataset.keep);
+  const [head, put] = moved.find((at, i) => at !== stood[i]).split(' ');
   await page.check(`[data-keep="${head}"]`);
   await page.click('[data-tool="again"]');
-  await page.waitForFunction(() => document.querySelectorAll('[data-keep]:checked').length === 1 && !document.getElementById('panel').textContent.includes('Designing'));
+  await page.waitForFunction(() => document.getElementById('panel').textContent.includes('1 head of them kept where it stands') && document.querySelectorAll('[data-keep]:checked').length === 1);
   check('designed around the kept head', (await page.locator('[data-keep]').count()) >= heads);
+  const again = await places(page);
+  check('which stands where it was put', again.some((at) => at.endsWith(` ${put}`)), put, ...again);
   await page.click('[data-tool="stop"]');
   await page.waitForSelector('.packet details');
 }
@@ -401,12 +403,11 @@ async function dragging(page) {
 /** Where the heads stand, by the file of the lot. */
 async function places(page) {
   const { map } = await saved(page, () => page.click('#panel button:has-text("Download this lot")'));
-  return map.features.filter((f) => f.properties.layer === 'head').map((f) => f.geometry.coordinates.join(','));
+  return map.features.filter((f) => f.properties.layer === 'head').map((f) => `${f.properties.head} ${f.geometry.coordinates.join(',')}`);
 }
 
-/** Where the map shows the head that is chosen: in the middle of its ring, which nothing else looks like. */
+/** Where the map shows the topmost of the heads that can be moved, which nothing else is coloured as. */
 async function headOnMap(page) {
-  await page.focus('[data-head="H1"]');
   await settled(page);
   return page.evaluate(() => {
     const box = document.getElementById('map').getBoundingClientRect();

@@ -1,7 +1,10 @@
 package rpc
 
 import (
+	"bufio"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -9,9 +12,12 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -108,15 +114,61 @@ func (b batches) exportFile(w http.ResponseWriter, r *http.Request, batch string
 	if err != nil {
 		return err
 	}
+	// A revision never changes, nor do the bytes that are made of it; another
+	// version of the program may write them differently.
+	w.Header().Set("Vary", "Accept")
 	if database {
-		return b.exportDatabase(w, r.Context(), o)
+		w.Header().Set("Content-Type", databaseType)
+		w.Header().Set("ETag", entityTag(o, databaseType))
+		return b.exportDatabase(w, r, o)
 	}
 	w.Header().Set("Content-Type", form.mediaType)
+	w.Header().Set("ETag", entityTag(o, form.mediaType))
+	w.Header().Set("Accept-Ranges", "bytes")
+	if r.Header.Get("Range") != "" || r.Header.Get("If-None-Match") != "" {
+		return b.exportPart(w, r, o, form)
+	}
+	return b.exportText(r.Context(), w, o, form)
+}
+
+// entityTag names the bytes of an export (RFC 9110 section 8.8.3).
+func entityTag(o store.Operation, mediaType string) string {
+	sum := sha256.Sum256([]byte(o.ID + "\x00" + mediaType + "\x00" + programVersion()))
+	return `"` + hex.EncodeToString(sum[:12]) + `"`
+}
+
+// programVersion tells builds of the program apart.
+var programVersion = sync.OnceValue(func() string {
+	info, _ := debug.ReadBuildInfo()
+	return fmt.Sprint(info)
+})
+
+func (b batches) exportText(ctx context.Context, w io.Writer, o store.Operation, form answer) error {
 	writer := feature.NewWriter(w, form.format)
-	if err := b.eachDesign(r.Context(), o, func(_ string, features [][]byte) error { return writer.WriteFeatures(features) }); err != nil {
+	if err := b.eachDesign(ctx, o, func(_ string, features [][]byte) error { return writer.WriteFeatures(features) }); err != nil {
 		return err
 	}
 	return writer.Close()
+}
+
+// exportPart makes the whole in a file, to send a part of it; of what the client
+// has already, nothing is made.
+func (b batches) exportPart(w http.ResponseWriter, r *http.Request, o store.Operation, form answer) error {
+	if r.Header.Get("If-None-Match") == w.Header().Get("ETag") {
+		w.WriteHeader(http.StatusNotModified)
+		return nil
+	}
+	file, err := os.CreateTemp("", "lotwright-*")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = errors.Join(file.Close(), os.Remove(file.Name())) }()
+	out := bufio.NewWriter(file)
+	if err := errors.Join(b.exportText(r.Context(), out, o, form), out.Flush()); err != nil {
+		return err
+	}
+	http.ServeContent(w, r, "", time.Time{}, file)
+	return nil
 }
 
 // databaseType is the media type of GeoPackages (OGC 12-128r17, annex H).
@@ -131,7 +183,7 @@ func asksForDatabase(h http.Header) bool {
 
 // exportDatabase makes the GeoPackage in a folder of its own, since it is not
 // written from one end to the other, and sends it when it is complete.
-func (b batches) exportDatabase(w http.ResponseWriter, ctx context.Context, o store.Operation) error {
+func (b batches) exportDatabase(w http.ResponseWriter, r *http.Request, o store.Operation) error {
 	folder, err := os.MkdirTemp("", "lotwright-*")
 	if err != nil {
 		return err
@@ -142,7 +194,7 @@ func (b batches) exportDatabase(w http.ResponseWriter, ctx context.Context, o st
 	if err != nil {
 		return err
 	}
-	if err := b.eachDesign(ctx, o, func(_ string, features [][]byte) error { return writer.Write(features) }); err != nil {
+	if err := b.eachDesign(r.Context(), o, func(_ string, features [][]byte) error { return writer.Write(features) }); err != nil {
 		return errors.Join(err, writer.Abort())
 	}
 	if err := writer.Close(); err != nil {
@@ -153,9 +205,8 @@ func (b batches) exportDatabase(w http.ResponseWriter, ctx context.Context, o st
 		return err
 	}
 	defer file.Close()
-	w.Header().Set("Content-Type", databaseType)
-	_, err = io.Copy(w, file)
-	return err
+	http.ServeContent(w, r, "", time.Time{}, file)
+	return nil
 }
 
 // queryRevision reads the one parameter of an export.

@@ -79,7 +79,7 @@ type route struct {
 
 func (s *Server) routes() []route {
 	list := []route{
-		{http.MethodPost, filePath, s.serveFile}, {http.MethodPost, recheckPath, s.serveRecheck}, {http.MethodGet, readyPath, s.serveReady},
+		{http.MethodGet, openAPIPath, serveOpenAPI}, {http.MethodPost, filePath, s.serveFile}, {http.MethodPost, recheckPath, s.serveRecheck}, {http.MethodGet, readyPath, s.serveReady},
 	}
 	if s.options.Callers == nil { // figures are about all tenants: see ServeMetrics
 		list = append(list, route{http.MethodGet, metricsPath, s.metrics.serve})
@@ -97,6 +97,14 @@ func (s *Server) routes() []route {
 		}
 	}
 	return list
+}
+
+// openAPIPath answers GET with the description of the methods.
+const openAPIPath = "/openapi.json"
+
+func serveOpenAPI(w http.ResponseWriter, _ *http.Request, _ map[string]string) {
+	w.Header().Set("Content-Type", jsonType)
+	_, _ = w.Write(pb.OpenAPI) // a client that is gone needs no answer
 }
 
 // serveReady answers GET on [readyPath]: whether calls would be answered now.
@@ -137,6 +145,10 @@ func (s *Server) typed(next runtime.HandlerFunc) runtime.HandlerFunc {
 				writeError(w, st.Err())
 				return
 			}
+		}
+		if name, ok := watched(r.URL.Path); ok && s.options.Store != nil && r.Method == http.MethodGet && asksForEvents(r.Header) {
+			s.batches().serveEvents(w, r, name)
+			return
 		}
 		next(w, r, params)
 	}
@@ -243,7 +255,7 @@ func routingError(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w
 func allowedAt(path string) string {
 	path, verb, _ := strings.Cut(path, ":")
 	switch {
-	case path == healthPath, path == readyPath, path == metricsPath, verb == "watch", verb == "export":
+	case path == healthPath, path == readyPath, path == metricsPath, path == openAPIPath, verb == "watch", verb == "export":
 		return http.MethodGet
 	case verb != "":
 		return http.MethodPost

@@ -22,24 +22,29 @@ const (
 
 // WatchBatch tells of every lot of a revision as it is finished.
 func (b batches) WatchBatch(req *pb.WatchBatchRequest, stream grpc.ServerStreamingServer[pb.WatchBatchResponse]) error {
+	return b.watchUntilEnd(stream.Context(), req, stream.Send)
+}
+
+// watchUntilEnd sends what is finished until the run has ended.
+func (b batches) watchUntilEnd(ctx context.Context, req *pb.WatchBatchRequest, send func(*pb.WatchBatchResponse) error) error {
 	if !b.watchers.tryTake() {
 		return faultf(codes.ResourceExhausted, reasonBusy, "the server is at its limit of %d that watch a run (limit Watchers)", cap(b.watchers))
 	}
 	defer b.watchers.give()
-	w, err := b.watch(stream.Context(), req)
+	w, err := b.watch(ctx, req)
 	if err != nil {
 		return err
 	}
-	w.send = stream.Send
+	w.send = send
 	for {
-		ended, err := w.look(stream.Context())
+		ended, err := w.look(ctx)
 		if err != nil || ended {
 			return err
 		}
 		select {
 		case <-time.After(watchPoll):
-		case <-stream.Context().Done():
-			return stream.Context().Err()
+		case <-ctx.Done():
+			return ctx.Err()
 		case <-b.stopping:
 			return faultf(codes.Unavailable, reasonStopping, "the server is stopping; go on from the cursor later")
 		}

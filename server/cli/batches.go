@@ -233,7 +233,7 @@ type backupCommand struct {
 
 // Help is shown below the summary by backup --help.
 func (backupCommand) Help() string {
-	return `The copy is of one moment and is checked before it gets its name. To go back to it, put it as lotwright.db into an empty folder and serve that.
+	return `The copy is of one moment and is checked before it gets its name. To go back to it: lotwright restore.
 
 Example:
 
@@ -242,3 +242,21 @@ Example:
 
 // Run writes the copy.
 func (b *backupCommand) Run(ctx context.Context) error { return sqlite.Backup(ctx, b.Data, b.Out) }
+
+// restoreCommand goes back to a copy.
+type restoreCommand struct {
+	Data string `required:"" type:"path" placeholder:"DIR" help:"The folder to make a store in; it must have none."`
+	In   string `arg:"" type:"existingfile" help:"File that lotwright backup wrote."`
+}
+
+// Help is shown below the summary by restore --help.
+func (restoreCommand) Help() string {
+	return `The copy is checked and stays as it is. Runs that were under way when it was made go on at the next start.
+
+Example:
+
+    lotwright restore --data /var/lib/lotwright-restored batches-monday.db`
+}
+
+// Run makes the store.
+func (r *restoreCommand) Run(ctx context.Context) error { return sqlite.Restore(ctx, r.In, r.Data) }

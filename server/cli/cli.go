@@ -36,6 +36,7 @@ type commands struct {
 	Work     workCommand     `cmd:"" help:"Design lots of batches that a service keeps in a database."`
 	Keys     keysCommand     `cmd:"" help:"Make, list and revoke the keys that callers of a service are known by."`
 	Backup   backupCommand   `cmd:"" help:"Copy the batches that a service keeps, while it is at work or not."`
+	Restore  restoreCommand  `cmd:"" help:"Make a store of a copy."`
 	Version  versionCommand  `cmd:"" help:"Print the version."`
 
 	Apart apartCommand `cmd:"" hidden:"" name:"design-apart" help:"Design one lot for the service."`

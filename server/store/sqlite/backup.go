@@ -5,14 +5,15 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
 	"path/filepath"
 )
 
 // Backup writes a copy of the store in folder to the file out, as of one moment;
 // a service may be at work on it meanwhile. The copy is checked before it gets
-// its name. A file that is there already is an error. To go back to a copy, put
-// it into an empty folder under the name lotwright.db.
+// its name. A file that is there already is an error. [Restore]
+// goes back to it.
 func Backup(ctx context.Context, folder, out string) error {
 	file := filepath.Join(folder, fileName)
 	if _, err := os.Stat(file); err != nil {
@@ -50,7 +51,7 @@ func copyInto(ctx context.Context, file, part string) error {
 
 // checkCopy reads the whole copy, without leaving files of its own beside it.
 func checkCopy(ctx context.Context, part string) error {
-	db, err := sql.Open("sqlite", "file:"+filepath.ToSlash(part)+"?mode=ro&immutable=1")
+	db, err := sql.Open("sqlite", readOnly(part))
 	if err != nil {
 		return err
 	}
@@ -63,6 +64,11 @@ func checkCopy(ctx context.Context, part string) error {
 		return fmt.Errorf("the copy does not hold together: %s", verdict)
 	}
 	return nil
+}
+
+// readOnly opens a file that nobody writes, without files beside it.
+func readOnly(file string) string {
+	return (&url.URL{Scheme: "file", OmitHost: true, Path: filepath.ToSlash(file), RawQuery: "mode=ro&immutable=1"}).String()
 }
 
 // settle puts a file that is complete onto the disk under its name.

@@ -218,3 +218,43 @@ func TestBrokenDisk(t *testing.T) {
 	_, err = s.CreateBatch(t.Context(), store.Local, "b", "", store.Request{})
 	assert.ErrorContains(t, err, "must be started again")
 }
+
+// TestRestore: what was copied is there again, beside nothing else, and nothing is
+// written over.
+func TestRestore(t *testing.T) {
+	folder, copied := t.TempDir(), filepath.Join(t.TempDir(), "a copy?.db")
+	s := open(t, folder)
+	_, err := s.CreateBatch(t.Context(), store.Local, "elm", "Elm Street", store.Request{})
+	require.NoError(t, err)
+	require.NoError(t, sqlite.Backup(t.Context(), folder, copied))
+	before, err := os.ReadFile(copied)
+	require.NoError(t, err)
+	assert.ErrorContains(t, sqlite.Restore(t.Context(), copied, folder), "in use")
+	require.NoError(t, s.Close())
+	assert.ErrorContains(t, sqlite.Restore(t.Context(), copied, folder), "is there already")
+
+	fresh := filepath.Join(t.TempDir(), "new", "folder")
+	require.NoError(t, sqlite.Restore(t.Context(), copied, fresh))
+	restored := open(t, fresh)
+	b, err := restored.Batch(t.Context(), store.Local, "elm")
+	require.NoError(t, err)
+	assert.Equal(t, "Elm Street", b.Title)
+	_, err = restored.CreateBatch(t.Context(), store.Local, "oak", "", store.Request{})
+	require.NoError(t, err)
+	require.NoError(t, restored.Close())
+	after, err := os.ReadFile(copied)
+	require.NoError(t, err)
+	assert.Equal(t, before, after, "the copy stays as it was")
+	info, err := os.Stat(filepath.Join(fresh, "lotwright.db"))
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+
+	for name, text := range map[string][]byte{"cut": before[:len(before)/2], "other": []byte("not a database, but long enough to be taken for one"), "empty": nil} {
+		spoilt := filepath.Join(t.TempDir(), name)
+		require.NoError(t, os.WriteFile(spoilt, text, 0o600))
+		empty := t.TempDir()
+		assert.Error(t, sqlite.Restore(t.Context(), spoilt, empty), name)
+		_, err := os.Stat(filepath.Join(empty, "lotwright.db"))
+		assert.ErrorIs(t, err, os.ErrNotExist, name)
+	}
+}

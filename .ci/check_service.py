@@ -156,6 +156,37 @@ def batch(lotwright, lots, kpa, folder):
     yield "batch: service ends in order", ended == 0
 
 
+def walk(lotwright, folder):
+    """README.md's walk through files, presets and comparisons, word for word but for the port."""
+    root = Path(__file__).resolve().parent.parent
+    part = (root / "README.md").read_text().split("Lots also come as files")[1].split("When the operation is done")[0]
+    commands = [line for line in part.splitlines() if line.startswith("curl ")]
+    here = folder / "walk"
+    here.mkdir(exist_ok=True)
+    (here / "larkenfold.gpkg").write_bytes((root / "testdata/lots/larkenfold/larkenfold.gpkg").read_bytes())
+    server, grpc, http = start(lotwright, folder, "--data", str(folder / "walked"))
+    ask = lambda path: json.loads(run(["curl", "-sS", "--fail-with-body", f"http://{http}/{path}"]))
+    try:
+        said = []
+        for line in commands:
+            done = subprocess.run(["bash", "-c", line.replace("127.0.0.1:7080", http)], cwd=here, capture_output=True, text=True)
+            said.append(done.stdout)
+            yield f"README: {line[:70]}…", done.returncode == 0 and '"code"' not in done.stdout and done.stdout.strip() != ""
+        yield "README: six commands", len(commands) == 6 and '"added":24' in said[1] and " 202 " in said[4]
+        operation = ask("v1/operations")["operations"][0]
+        while not operation["done"]:
+            time.sleep(0.2)
+            operation = ask("v1/" + operation["name"])
+        comparison = ask("v1/" + operation["response"]["comparison"])
+        heads = [s["heads"] for s in comparison["scenarios"]]
+        yield f"README: a comparison of three pressures: {heads}", len(heads) == 3 and heads == sorted(heads, reverse=True) and heads[-1] > 0
+        yield "README: the same lot by lot", len(ask("v1/" + operation["response"]["comparison"] + "/lots")["lots"]) == 24
+        yield "README: all methods are described", "/v1/headTables" in ask("openapi.json")["paths"]
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
 def body_of(answer):
     """The body of an answer with its headers."""
     return answer.split("\n\n", 1)[1]
@@ -167,7 +198,7 @@ def main():
     faults = 0
     lots = smallest(given)
     few = dict(list(lots.items())[:BATCH_LOTS])
-    for check in (compare(lotwright, lots, kpa, folder), batch(lotwright, few, kpa, folder)):
+    for check in (compare(lotwright, lots, kpa, folder), batch(lotwright, few, kpa, folder), walk(lotwright, folder)):
         for what, ok in check:
             print("ok" if ok else "FAULT", what)
             faults += not ok

@@ -58,7 +58,8 @@ type Stand struct {
 }
 
 // The coarsest grid is a glance: it proves most claims that have something to
-// spare, for a fraction of the effort, and is given up soon.
+// spare, for a fraction of the effort, and is given up soon. With more than the
+// default effort to spend there is nothing to save.
 const (
 	glanceMM    = 2048 // side of its cells
 	glanceBoxes = 450  // at the most,
@@ -86,7 +87,7 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 		return sum, nil
 	}
 	var last *prover
-	for _, form := range formsFor(site) {
+	for _, form := range formsFor(site, s.Boxes) {
 		g, left := form(site.Lawn), s.without(sum)
 		glance := g.cellMM >= glanceMM
 		if glance {
@@ -111,7 +112,7 @@ func Prove(ctx context.Context, site Site, s Settings) (Result, error) {
 // formsFor returns the grids to try, coarse to fine. Where all of the lawn is
 // to be reached weight need not be spread: squares standing for points hold
 // more.
-func formsFor(site Site) []func(geom.Region) *grid {
+func formsFor(site Site, boxes int) []func(geom.Region) *grid {
 	whole := targetPPM(site.Target) == million
 	switch {
 	case whole && len(site.Doubtful) > 0:
@@ -122,12 +123,16 @@ func formsFor(site Site) []func(geom.Region) *grid {
 			func(g geom.Region) *grid { return newSquares(g, 256) },
 		}
 	}
-	return []func(geom.Region) *grid{
+	forms := []func(geom.Region) *grid{
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: glanceMM, atomMM: 256}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 1024, atomMM: 128}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 512, atomMM: 64}) },
 		func(g geom.Region) *grid { return newGrid(g, sizes{cellMM: 256, atomMM: 32}) },
 	}
+	if boxes > DefaultBoxes {
+		return forms[1:]
+	}
+	return forms
 }
 
 // without returns the effort that is left.

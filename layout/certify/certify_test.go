@@ -56,7 +56,7 @@ func TestNeverProvesTooMuch(t *testing.T) {
 		target := []float64{0.9, 0.97, 1}[rng.IntN(3)]
 		reached := bestOfRandom(rng, lawn, 9144)
 		for heads := 2; heads <= len(reached); heads++ {
-			r := prove(t, lawn, 9144, target, heads, 4000)
+			r := prove(t, lawn, 9144, target, heads, certify.DefaultBoxes)
 			if r.Certificate == nil {
 				continue
 			}

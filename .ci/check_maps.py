@@ -195,6 +195,10 @@ def by_gdal(root, layers, wanted, folder):
         yield f"GDAL: {name}: fields", s["fields"] == {n: OGR_TYPES[t] for n, t in wanted[name].items()}
         yield f"GDAL: {name}: {len(want)} features", s["told"] == len(want) == len(set(s["ids"]))
         yield f"GDAL: {name}: values", s["values"] == [{n: int(v) if isinstance(v, bool) else v for n, v in f["properties"].items()} for f in want]
+    whole = next(l for l in get(root + "/")["links"] if l["rel"] == "enclosure")
+    run(["curl", "-sSf", "-o", str(folder / "enclosure.gpkg"), whole["href"]])
+    told = run(["ogrinfo", "-so", str(folder / "enclosure.gpkg"), "head"])
+    yield "GDAL: the landing page leads to the GeoPackage", f"Feature Count: {len(layers['head'])}\n" in told
     copy = folder / "all.gpkg"
     run(["ogr2ogr", "-f", "GPKG", str(copy), f"OAPIF:{root}", "-oo", "PAGE_SIZE=1000"])
     for name in wanted:

@@ -30,7 +30,7 @@ func (u *mapURL) UnmarshalText(text []byte) error {
 func (f mapFlags) maps(log *slog.Logger) func(store.Store) (http.Handler, error) {
 	return func(kept store.Store) (http.Handler, error) {
 		return ogc.New(ogc.Options{
-			Store: kept, Features: rpc.StoredFeatures, Tenant: tenantOf,
+			Store: kept, Features: rpc.StoredFeatures, Tenant: tenantOf, Export: rpc.DatabasePath,
 			BaseURL: string(f.BaseURL), Forwarded: f.TrustForwarded, Log: log,
 		})
 	}

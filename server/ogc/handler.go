@@ -33,6 +33,10 @@ type Options struct {
 	// Tenant is whose batches a request is about; nil means store.Local.
 	Tenant func(context.Context) store.Tenant
 
+	// Export is where the whole of a batch is to be had as a GeoPackage, from /
+	// on; nil means nowhere.
+	Export func(batch string) string
+
 	// BaseURL is what links begin with, up to but without /ogc/, where clients
 	// see the service elsewhere than it is: behind a proxy.
 	BaseURL string
@@ -93,6 +97,7 @@ type call struct {
 	batch  store.Batch
 	vars   map[string]string // parts of the path
 	query  map[string]string
+	base   string // what all URLs begin with
 	root   string // URL of the landing page, without the slash at its end
 	self   string // URL of this request
 }
@@ -175,7 +180,7 @@ func (h *Handler) call(r *http.Request) (c call, found route, err error) {
 	if err != nil {
 		return c, found, err
 	}
-	c = call{Handler: h, ctx: r.Context(), tenant: h.options.Tenant(r.Context()), vars: vars, root: base + strings.TrimSuffix(Prefix, "/") + "/" + url.PathEscape(parts[0])}
+	c = call{Handler: h, ctx: r.Context(), tenant: h.options.Tenant(r.Context()), vars: vars, base: base, root: base + strings.TrimSuffix(Prefix, "/") + "/" + url.PathEscape(parts[0])}
 	c.self = c.root + "/" + strings.Join(parts[1:], "/")
 	if c.query, err = parameters(r.URL.RawQuery); err != nil {
 		return c, found, err

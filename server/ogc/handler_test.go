@@ -351,6 +351,18 @@ func TestLinksBehindAProxy(t *testing.T) {
 	assert.True(t, strings.HasPrefix(first(s, forwarded...), "https://other.example/x/ogc/elm/"))
 }
 
+// The file of a batch is linked once there is one.
+func TestEnclosure(t *testing.T) {
+	s := open(t, func(o *ogc.Options) { o.Export = func(batch string) string { return "/files/" + batch } })
+	s.batch("elm", "", 1)
+	assert.Empty(t, links(s.ok("/ogc/elm/"), "enclosure"))
+	s.run("elm", 1, lot)
+	got := links(s.ok("/ogc/elm/"), "enclosure")
+	require.Len(t, got, 1)
+	assert.Equal(t, s.url+"/files/elm", got[0]["href"])
+	assert.Equal(t, "application/geopackage+sqlite3", got[0]["type"])
+}
+
 func TestOptions(t *testing.T) {
 	_, err := ogc.New(ogc.Options{})
 	assert.Error(t, err)

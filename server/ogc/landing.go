@@ -25,20 +25,25 @@ func (c call) title() string {
 
 // landing answers with where all else is.
 func (c call) landing() (answer, error) {
+	links := []link{
+		{Href: c.self, Rel: "self", Type: jsonType, Title: "this document"},
+		c.link("service-desc", openAPIType, "the API, as OpenAPI 3.0", "api"),
+		c.link(relConformance, jsonType, "the conformance classes", "conformance"),
+		c.link(relData, jsonType, "the collections", "collections"),
+		c.link(relTilesets, jsonType, "the collections as vector tiles", "tiles"),
+	}
+	o, err := c.complete(0)
+	if err != nil {
+		return answer{}, err
+	}
+	if o.Revision > 0 && c.options.Export != nil {
+		links = append(links, link{Href: c.base + c.options.Export(c.batch.ID), Rel: "enclosure", Type: fileType, Title: "all of it as a GeoPackage with styles"})
+	}
 	return document(jsonType, struct {
 		Title       string `json:"title"`
 		Description string `json:"description"`
 		Links       []link `json:"links"`
-	}{
-		c.title(), "Sprinkler designs of a batch of lots: the latest revision that is complete.",
-		[]link{
-			{Href: c.self, Rel: "self", Type: jsonType, Title: "this document"},
-			c.link("service-desc", openAPIType, "the API, as OpenAPI 3.0", "api"),
-			c.link(relConformance, jsonType, "the conformance classes", "conformance"),
-			c.link(relData, jsonType, "the collections", "collections"),
-			c.link(relTilesets, jsonType, "the collections as vector tiles", "tiles"),
-		},
-	}), nil
+	}{c.title(), "Sprinkler designs of a batch of lots: the latest revision that is complete.", links}), nil
 }
 
 func (c call) conformance() (answer, error) {

@@ -14,6 +14,7 @@ const (
 	openAPIType = "application/vnd.oai.openapi+json;version=3.0"
 	tileType    = "application/vnd.mapbox-vector-tile"
 	problemType = "application/problem+json"
+	fileType    = "application/geopackage+sqlite3"
 )
 
 // Relations that OGC registers.

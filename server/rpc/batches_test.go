@@ -191,6 +191,7 @@ func TestBatch(t *testing.T) {
 	got = o.do(t, http.MethodGet, "/v1/batches/elm:export", nil, "Accept", database)
 	assert.Equal(t, database, got.header.Get("Content-Type"))
 	assert.True(t, strings.HasPrefix(got.body, "SQLite format 3\x00"))
+	assert.Equal(t, got.body, o.do(t, http.MethodGet, rpc.DatabasePath("elm"), nil).body)
 	got = o.do(t, http.MethodGet, "/v1/batches/elm:export?revision=1", nil, "Accept", "application/x-ndjson")
 	assert.Equal(t, strings.Join(features, "\n")+"\n", got.body)
 
@@ -589,6 +590,10 @@ func TestBatchesOverHTTP(t *testing.T) {
 		{"GET", "/v1/batches/oak:export", 404, "NOT_FOUND"},
 		{"GET", "/v1/batches/elm:export?revision=2", 404, "NOT_FOUND"},
 		{"GET", "/v1/batches/elm:export?revision=x", 400, "INVALID_FIELD"},
+		{"GET", "/v1/batches/elm:export?f=dxf", 400, "INVALID_FIELD"},
+		{"GET", "/v1/batches/elm:export?f=gpkg&f=gpkg", 400, "INVALID_FIELD"},
+		{"GET", "/v1/batches/elm:export?f=gpkg&revision=2", 404, "NOT_FOUND"},
+		{"GET", "/v1/batches/elm:export?nothing=1", 400, "INVALID_FIELD"},
 		{"GET", "/v1/batches/elm:export?revison=1", 400, "INVALID_FIELD"},
 		{"GET", "/v1/batches/elm/designs?page_sze=1", 400, "INVALID_ARGUMENT"},
 		{"GET", "/v1/batches/elm/designs?page_size=1&page_size=2", 400, "INVALID_ARGUMENT"},

@@ -86,6 +86,12 @@ func (b batches) ExportDesigns(req *pb.ExportDesignsRequest, stream grpc.ServerS
 // exportPath is where a revision is given as one file, GeoJSON or a GeoPackage.
 const exportPath = "/v1/batches/{batch}:export"
 
+// DatabasePath is where the latest revision of a batch is given as a GeoPackage
+// to those who cannot name a media type.
+func DatabasePath(batch string) string {
+	return strings.Replace(exportPath, "{batch}", url.PathEscape(batch), 1) + "?f=gpkg"
+}
+
 // serveExport answers GET on [exportPath]. As with [Server.serveFile], an answer
 // that has begun is completed or broken off.
 func (b batches) serveExport(w http.ResponseWriter, r *http.Request, params map[string]string) {
@@ -101,11 +107,11 @@ func (b batches) serveExport(w http.ResponseWriter, r *http.Request, params map[
 }
 
 func (b batches) exportFile(w http.ResponseWriter, r *http.Request, batch string) error {
-	revision, err := queryRevision(r.URL.RawQuery)
+	revision, database, err := exportQuery(r.URL.RawQuery)
 	if err != nil {
 		return err
 	}
-	database := asksForDatabase(r.Header)
+	database = database || asksForDatabase(r.Header)
 	form, err := negotiate(r.Header)
 	if err != nil && !database {
 		return err
@@ -209,19 +215,36 @@ func (b batches) exportDatabase(w http.ResponseWriter, r *http.Request, o store.
 	return nil
 }
 
-// queryRevision reads the one parameter of an export.
+// queryRevision reads a revision, where that is the one parameter.
 func queryRevision(rawQuery string) (int, error) {
-	values, err := url.ParseQuery(rawQuery)
-	text := values.Get("revision")
-	if err != nil || len(values) > 1 || len(values) == 1 && len(values["revision"]) != 1 {
-		return 0, invalidFields([]violation{{"query", "want revision once or nothing"}})
+	revision, database, err := exportQuery(rawQuery)
+	if err == nil && database {
+		err = invalidFields([]violation{{"query", "want revision once or nothing"}})
 	}
+	return revision, err
+}
+
+// exportQuery reads the parameters of an export: a revision, and f=gpkg for those
+// who follow a link and cannot name a media type.
+func exportQuery(rawQuery string) (revision int, database bool, err error) {
+	values, err := url.ParseQuery(rawQuery)
+	known := 0
+	for _, name := range []string{"revision", "f"} {
+		known += min(len(values[name]), 1)
+	}
+	if err != nil || len(values) != known || len(values["revision"]) > 1 || len(values["f"]) > 1 {
+		return 0, false, invalidFields([]violation{{"query", "want revision or f, once, or nothing"}})
+	}
+	if form, given := values["f"]; given && form[0] != "gpkg" {
+		return 0, false, invalidFields([]violation{{"f", "got " + quoted(form[0]) + ", want gpkg"}})
+	}
+	text := values.Get("revision")
 	if text == "" {
-		return 0, nil
+		return 0, values.Has("f"), nil
 	}
 	n, err := strconv.ParseUint(text, 10, 31)
 	if err != nil {
-		return 0, invalidFields([]violation{{"revision", notA(text, "number").Error()}})
+		return 0, false, invalidFields([]violation{{"revision", notA(text, "number").Error()}})
 	}
-	return int(n), nil
+	return int(n), values.Has("f"), nil
 }

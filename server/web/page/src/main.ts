@@ -216,9 +216,9 @@ function checkedWater(faultAt: string): Water | null {
 function showWay(): void {
   const way = picked('way');
   for (const e of document.querySelectorAll<HTMLElement>('[data-way]')) e.hidden = !e.dataset.way!.split(' ').includes(way);
-  say('compare-what', way === 'heads'
+  say('compare-what', `${way === 'heads'
     ? 'At the heads, on every lot. What lots measured themselves is left aside.'
-    : 'Static, in the street, on every lot: the test above, with the same pipe to the tap. What lots measured themselves is left aside.');
+    : 'Static, in the street, on every lot: the test above, with the same pipe to the tap. What lots measured themselves is left aside.'} With quick effort, unless thorough is chosen: a few heads more than a design takes.`);
 }
 
 // --- designing -----------------------------------------------------------------
@@ -262,7 +262,7 @@ async function designThese(w: Water, lots: string[]): Promise<void> {
     });
   });
   markUndone();
-  redraw();
+  redraw(true);
   sayEnd();
 }
 
@@ -291,11 +291,11 @@ function markUndone(): void {
   map.markUndone();
 }
 
-function redraw(): void {
+function redraw(ended = false): void {
   table.changed();
   map.refresh();
   drawTotals();
-  if (chosen !== null && results.has(chosen)) void drawPanel();
+  if (chosen !== null && results.has(chosen) && (ended || results.get(chosen) !== panelResult)) void drawPanel();
 }
 
 /** Runs something long, with its progress, until it ends or is stopped. */
@@ -404,7 +404,9 @@ function choose(lot: string | null, fromTable: boolean): void {
   });
 }
 
-let panelTurn = 0; // of several drawings under way the last one is shown
+let panelTurn = 0; // drawings of the panel begun
+let panelShown = 0; // the latest of them that is shown: none that began before may take its place
+let panelResult: Result | undefined; // that is shown
 
 async function drawPanel(): Promise<void> {
   noteOnMap();
@@ -412,7 +414,9 @@ async function drawPanel(): Promise<void> {
   const lot = chosen!;
   const result = results.get(lot);
   const features = result ? (await plain(result)).map((f) => f.properties ?? {}) : [];
-  if (turn !== panelTurn || chosen !== lot) return;
+  if (turn < panelShown || chosen !== lot) return;
+  panelShown = turn;
+  panelResult = result;
   showPanel(byId('panel'), lot, result, features, system, closePanel, result ? headTools(lot, result) : null, result ? packetOf(lot, result) : null);
 }
 
@@ -606,7 +610,7 @@ async function designAround(lot: string): Promise<void> {
   const result = results.get(lot)!;
   take(result);
   if (editing === lot) await startEditing(lot);
-  redraw();
+  redraw(true);
 }
 
 // --- scenarios ---------------------------------------------------------------------

@@ -301,7 +301,7 @@ print(json.dumps({l.name(): [l.isValid(), l.renderer().type(), sum(1 for _ in l.
 
 def as_documented(http, layers, folder):
     """The commands of the mapping-tool guide, as they stand there but for the address."""
-    text = Path("README.md").read_text().split("**In a mapping tool, from the service.**")[1].split("`status` is *designed*")[0]
+    text = Path("README.md").read_text().split("**From the service.** `serve --data`")[1].split("## Exit codes")[0]
     block = lambda kind: text.split(f"```{kind}\n")[1].split("```")[0].replace("127.0.0.1:7080", http)
     said = {}
     for line in block("sh").splitlines():

@@ -49,7 +49,7 @@ for k, box in enumerate(json.loads(boxes)):
     job = QgsMapRendererSequentialJob(s)
     job.start()
     job.waitForFinished()
-    job.renderedImage().save(f"{to}/qgis_{k + 1}.png")
+    job.renderedImage().save(f"{to}/qgis_{('subdivision', 'lots')[k]}.png")
 print("{}")
 """
 

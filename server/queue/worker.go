@@ -175,10 +175,31 @@ func (w *worker[Tx]) one(ctx context.Context, c *chunk, number int, settings []b
 	if err != nil {
 		log.Error("lot failed", "error", err.Error())
 	}
+	if err == nil && d.From > 0 {
+		if d, err = w.earlier(ctx, c.Chunk, number, d.From); err != nil {
+			return err
+		}
+	}
 	d.Number, d.Lot = number, lot.ID
 	ctx, span := w.options.Tracer.Start(ctx, "store SaveDesign")
 	defer span.End()
 	return w.engine.SaveDesign(ctx, c.Chunk, d)
+}
+
+// earlier is the design of a lot in another revision of the batch.
+func (w *worker[Tx]) earlier(ctx context.Context, c store.Chunk, number, revision int) (store.Design, error) {
+	o, err := w.engine.Operation(ctx, c.Tenant, c.Operation)
+	if err != nil {
+		return store.Design{}, err
+	}
+	found, err := w.engine.Designs(ctx, c.Tenant, o.Batch, revision, number-1, 1)
+	if err == nil && (len(found) == 0 || found[0].Number != number) {
+		err = fmt.Errorf("lot %d has no design in revision %d: %w", number, revision, store.ErrNotFound)
+	}
+	if err != nil {
+		return store.Design{}, err
+	}
+	return store.Design{Status: found[0].Status, Reason: found[0].Reason, Content: found[0].Content}, nil
 }
 
 var (

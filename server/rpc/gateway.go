@@ -175,7 +175,8 @@ func accepted(ctx context.Context, w http.ResponseWriter, m proto.Message) error
 		return nil
 	}
 	w.Header().Set("Retry-After", strconv.Itoa(int(retryAfter.Seconds())))
-	if method, _ := runtime.RPCMethod(ctx); method == pb.BatchService_DesignBatch_FullMethodName || method == pb.BatchService_CompareBatch_FullMethodName {
+	switch method, _ := runtime.RPCMethod(ctx); method {
+	case pb.BatchService_DesignBatch_FullMethodName, pb.BatchService_RecheckBatch_FullMethodName, pb.BatchService_CompareBatch_FullMethodName:
 		w.Header().Set("Location", "/v1/"+o.GetName())
 		w.WriteHeader(http.StatusAccepted)
 	}

@@ -137,6 +137,8 @@ func name(m protoreflect.Message, to string) (found bool) {
 		switch {
 		case f.Name() == "pressures_kpa":
 			m.Mutable(f).List().Append(protoreflect.ValueOfFloat64(300))
+		case f.Name() == "designs" && f.IsMap():
+			m.Mutable(f).Map().Set(protoreflect.ValueOfString(canary+" 1").MapKey(), protoreflect.ValueOfString("1"))
 		case f.IsList() || f.IsMap():
 		case f.Kind() == protoreflect.StringKind && (f.Name() == "name" || f.Name() == "parent"):
 			m.Set(f, protoreflect.ValueOfString(to))

@@ -23,8 +23,12 @@ func (s *Server) Admit(ctx context.Context) (giveBack func(), err error) {
 	return s.workers.give, s.workers.take(ctx)
 }
 
-// DesignStored designs a lot that was imported, or compares it.
+// DesignStored designs a lot that was imported, compares it, or takes back its
+// edited design.
 func (s *Server) DesignStored(ctx context.Context, lot store.Lot, settings []byte) (store.Design, error) {
+	if len(settings) > 0 && settings[0] == recheckMark {
+		return s.recheckStored(ctx, lot, settings[1:])
+	}
 	item, err := s.storedItem(ctx, lot)
 	if err != nil {
 		return store.Design{}, err

@@ -328,7 +328,12 @@ func (s *Server) storedItem(ctx context.Context, lot store.Lot) (item Item, err 
 		}
 		return s.received(m), nil
 	}
-	source, err := s.options.Open(ctx, bytes.NewReader(lot.Content[1:]))
+	return s.storedText(ctx, lot, lot.Content[1:], s.options.Open)
+}
+
+// storedText is the one lot of a text that was kept.
+func (s *Server) storedText(ctx context.Context, lot store.Lot, text []byte, open func(context.Context, io.Reader) (Source, error)) (Item, error) {
+	source, err := open(ctx, bytes.NewReader(text))
 	var refusal *Refusal
 	switch {
 	case errors.As(err, &refusal):
@@ -338,7 +343,7 @@ func (s *Server) storedItem(ctx context.Context, lot store.Lot) (item Item, err 
 	}
 	defer source.Close()
 	if source.Len() != 1 {
-		return Item{}, fmt.Errorf("bug in storedItem: lot %q was kept as %d lots", lot.ID, source.Len())
+		return Item{}, fmt.Errorf("bug in storedText: lot %q was kept as %d lots", lot.ID, source.Len())
 	}
 	return s.item(source, 0), nil
 }

@@ -147,6 +147,9 @@ type Design struct {
 	Status  Status
 	Reason  string
 	Content []byte
+	// From is set by who designs a lot, and kept nowhere: the revision whose design
+	// of the lot stays as it is. 0: the design is a new one.
+	From int
 }
 
 // Chunk is a stretch of the lots of an operation: numbers First to Last.

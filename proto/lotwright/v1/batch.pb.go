@@ -79,7 +79,7 @@ func (x DesignBatchMetadata_State) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DesignBatchMetadata_State.Descriptor instead.
 func (DesignBatchMetadata_State) EnumDescriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20, 0}
 }
 
 // A set of lots.
@@ -847,6 +847,101 @@ func (x *DesignBatchRequest) GetProfile() string {
 	return ""
 }
 
+// The request of RecheckBatch. At least one lot must be named.
+type RecheckBatchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The batch: "batches/" and its id.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The revision that was edited, of which every lot must have been finished; the
+	// latest if not set.
+	Revision int32 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	// The edited designs as one map: the text of a FeatureCollection with lot and
+	// layer on every feature, as it was exported. Leave out lots that were not
+	// edited: a lot that is named is checked, which proves nothing.
+	Geojson string `protobuf:"bytes,3,opt,name=geojson,proto3" json:"geojson,omitempty"`
+	// The edited designs by the id of their lot, each as RecheckLot takes it.
+	Designs map[string]string `protobuf:"bytes,4,rep,name=designs,proto3" json:"designs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// What steers the check; what steered the revision if not set.
+	Settings *Settings `protobuf:"bytes,5,opt,name=settings,proto3" json:"settings,omitempty"`
+	// Makes the call repeatable: the same request under the same id makes one
+	// revision. Up to 128 characters of the client's choice, such as a UUID.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckBatchRequest) Reset() {
+	*x = RecheckBatchRequest{}
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckBatchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckBatchRequest) ProtoMessage() {}
+
+func (x *RecheckBatchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckBatchRequest.ProtoReflect.Descriptor instead.
+func (*RecheckBatchRequest) Descriptor() ([]byte, []int) {
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *RecheckBatchRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RecheckBatchRequest) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *RecheckBatchRequest) GetGeojson() string {
+	if x != nil {
+		return x.Geojson
+	}
+	return ""
+}
+
+func (x *RecheckBatchRequest) GetDesigns() map[string]string {
+	if x != nil {
+		return x.Designs
+	}
+	return nil
+}
+
+func (x *RecheckBatchRequest) GetSettings() *Settings {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+func (x *RecheckBatchRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
 // The request of CompareBatch.
 type CompareBatchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -875,7 +970,7 @@ type CompareBatchRequest struct {
 
 func (x *CompareBatchRequest) Reset() {
 	*x = CompareBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -887,7 +982,7 @@ func (x *CompareBatchRequest) String() string {
 func (*CompareBatchRequest) ProtoMessage() {}
 
 func (x *CompareBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[11]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -900,7 +995,7 @@ func (x *CompareBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchRequest.ProtoReflect.Descriptor instead.
 func (*CompareBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{11}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CompareBatchRequest) GetName() string {
@@ -973,7 +1068,7 @@ type CompareBatchMetadata struct {
 
 func (x *CompareBatchMetadata) Reset() {
 	*x = CompareBatchMetadata{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -985,7 +1080,7 @@ func (x *CompareBatchMetadata) String() string {
 func (*CompareBatchMetadata) ProtoMessage() {}
 
 func (x *CompareBatchMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[12]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -998,7 +1093,7 @@ func (x *CompareBatchMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchMetadata.ProtoReflect.Descriptor instead.
 func (*CompareBatchMetadata) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{12}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CompareBatchMetadata) GetComparison() string {
@@ -1054,7 +1149,7 @@ type CompareBatchResponse struct {
 
 func (x *CompareBatchResponse) Reset() {
 	*x = CompareBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1161,7 @@ func (x *CompareBatchResponse) String() string {
 func (*CompareBatchResponse) ProtoMessage() {}
 
 func (x *CompareBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[13]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1174,7 @@ func (x *CompareBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareBatchResponse.ProtoReflect.Descriptor instead.
 func (*CompareBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{13}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CompareBatchResponse) GetComparison() string {
@@ -1100,7 +1195,7 @@ type GetComparisonRequest struct {
 
 func (x *GetComparisonRequest) Reset() {
 	*x = GetComparisonRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1207,7 @@ func (x *GetComparisonRequest) String() string {
 func (*GetComparisonRequest) ProtoMessage() {}
 
 func (x *GetComparisonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[14]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1220,7 @@ func (x *GetComparisonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetComparisonRequest.ProtoReflect.Descriptor instead.
 func (*GetComparisonRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{14}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetComparisonRequest) GetName() string {
@@ -1158,7 +1253,7 @@ type Comparison struct {
 
 func (x *Comparison) Reset() {
 	*x = Comparison{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1170,7 +1265,7 @@ func (x *Comparison) String() string {
 func (*Comparison) ProtoMessage() {}
 
 func (x *Comparison) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[15]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1183,7 +1278,7 @@ func (x *Comparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Comparison.ProtoReflect.Descriptor instead.
 func (*Comparison) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{15}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Comparison) GetName() string {
@@ -1270,7 +1365,7 @@ type Scenario struct {
 
 func (x *Scenario) Reset() {
 	*x = Scenario{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1282,7 +1377,7 @@ func (x *Scenario) String() string {
 func (*Scenario) ProtoMessage() {}
 
 func (x *Scenario) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[16]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1295,7 +1390,7 @@ func (x *Scenario) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Scenario.ProtoReflect.Descriptor instead.
 func (*Scenario) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{16}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Scenario) GetAskedKpa() float64 {
@@ -1397,7 +1492,7 @@ type ListLotComparisonsRequest struct {
 
 func (x *ListLotComparisonsRequest) Reset() {
 	*x = ListLotComparisonsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1409,7 +1504,7 @@ func (x *ListLotComparisonsRequest) String() string {
 func (*ListLotComparisonsRequest) ProtoMessage() {}
 
 func (x *ListLotComparisonsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[17]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1422,7 +1517,7 @@ func (x *ListLotComparisonsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLotComparisonsRequest.ProtoReflect.Descriptor instead.
 func (*ListLotComparisonsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{17}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListLotComparisonsRequest) GetParent() string {
@@ -1459,7 +1554,7 @@ type ListLotComparisonsResponse struct {
 
 func (x *ListLotComparisonsResponse) Reset() {
 	*x = ListLotComparisonsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1471,7 +1566,7 @@ func (x *ListLotComparisonsResponse) String() string {
 func (*ListLotComparisonsResponse) ProtoMessage() {}
 
 func (x *ListLotComparisonsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[18]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1484,7 +1579,7 @@ func (x *ListLotComparisonsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLotComparisonsResponse.ProtoReflect.Descriptor instead.
 func (*ListLotComparisonsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{18}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListLotComparisonsResponse) GetLots() []*LotComparison {
@@ -1532,7 +1627,7 @@ type DesignBatchMetadata struct {
 
 func (x *DesignBatchMetadata) Reset() {
 	*x = DesignBatchMetadata{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1544,7 +1639,7 @@ func (x *DesignBatchMetadata) String() string {
 func (*DesignBatchMetadata) ProtoMessage() {}
 
 func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[19]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1557,7 +1652,7 @@ func (x *DesignBatchMetadata) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchMetadata.ProtoReflect.Descriptor instead.
 func (*DesignBatchMetadata) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{19}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DesignBatchMetadata) GetBatch() string {
@@ -1650,7 +1745,7 @@ type DesignBatchResponse struct {
 
 func (x *DesignBatchResponse) Reset() {
 	*x = DesignBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1662,7 +1757,7 @@ func (x *DesignBatchResponse) String() string {
 func (*DesignBatchResponse) ProtoMessage() {}
 
 func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[20]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1675,7 +1770,7 @@ func (x *DesignBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignBatchResponse.ProtoReflect.Descriptor instead.
 func (*DesignBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{20}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *DesignBatchResponse) GetBatch() string {
@@ -1707,7 +1802,7 @@ type WatchBatchRequest struct {
 
 func (x *WatchBatchRequest) Reset() {
 	*x = WatchBatchRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1719,7 +1814,7 @@ func (x *WatchBatchRequest) String() string {
 func (*WatchBatchRequest) ProtoMessage() {}
 
 func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[21]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1732,7 +1827,7 @@ func (x *WatchBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchBatchRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{21}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *WatchBatchRequest) GetName() string {
@@ -1774,7 +1869,7 @@ type WatchBatchResponse struct {
 
 func (x *WatchBatchResponse) Reset() {
 	*x = WatchBatchResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1786,7 +1881,7 @@ func (x *WatchBatchResponse) String() string {
 func (*WatchBatchResponse) ProtoMessage() {}
 
 func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[22]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1799,7 +1894,7 @@ func (x *WatchBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *WatchBatchResponse) GetCursor() string {
@@ -1871,7 +1966,7 @@ type ListDesignsRequest struct {
 
 func (x *ListDesignsRequest) Reset() {
 	*x = ListDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1883,7 +1978,7 @@ func (x *ListDesignsRequest) String() string {
 func (*ListDesignsRequest) ProtoMessage() {}
 
 func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[23]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1896,7 +1991,7 @@ func (x *ListDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ListDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListDesignsRequest) GetParent() string {
@@ -1942,7 +2037,7 @@ type ListDesignsResponse struct {
 
 func (x *ListDesignsResponse) Reset() {
 	*x = ListDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1954,7 +2049,7 @@ func (x *ListDesignsResponse) String() string {
 func (*ListDesignsResponse) ProtoMessage() {}
 
 func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[24]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1967,7 +2062,7 @@ func (x *ListDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ListDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{24}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListDesignsResponse) GetDesigns() []*Design {
@@ -2004,7 +2099,7 @@ type ExportDesignsRequest struct {
 
 func (x *ExportDesignsRequest) Reset() {
 	*x = ExportDesignsRequest{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2016,7 +2111,7 @@ func (x *ExportDesignsRequest) String() string {
 func (*ExportDesignsRequest) ProtoMessage() {}
 
 func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[25]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2029,7 +2124,7 @@ func (x *ExportDesignsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsRequest.ProtoReflect.Descriptor instead.
 func (*ExportDesignsRequest) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{25}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ExportDesignsRequest) GetName() string {
@@ -2060,7 +2155,7 @@ type ExportDesignsResponse struct {
 
 func (x *ExportDesignsResponse) Reset() {
 	*x = ExportDesignsResponse{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2072,7 +2167,7 @@ func (x *ExportDesignsResponse) String() string {
 func (*ExportDesignsResponse) ProtoMessage() {}
 
 func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[26]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2085,7 +2180,7 @@ func (x *ExportDesignsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportDesignsResponse.ProtoReflect.Descriptor instead.
 func (*ExportDesignsResponse) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{26}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ExportDesignsResponse) GetLot() string {
@@ -2118,7 +2213,7 @@ type ImportLotsRequest_Target struct {
 
 func (x *ImportLotsRequest_Target) Reset() {
 	*x = ImportLotsRequest_Target{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2130,7 +2225,7 @@ func (x *ImportLotsRequest_Target) String() string {
 func (*ImportLotsRequest_Target) ProtoMessage() {}
 
 func (x *ImportLotsRequest_Target) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[27]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2182,7 +2277,7 @@ type ImportLotsResponse_Refusal struct {
 
 func (x *ImportLotsResponse_Refusal) Reset() {
 	*x = ImportLotsResponse_Refusal{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2194,7 +2289,7 @@ func (x *ImportLotsResponse_Refusal) String() string {
 func (*ImportLotsResponse_Refusal) ProtoMessage() {}
 
 func (x *ImportLotsResponse_Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[28]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2249,7 +2344,7 @@ type UploadFileRequest_Target struct {
 
 func (x *UploadFileRequest_Target) Reset() {
 	*x = UploadFileRequest_Target{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2261,7 +2356,7 @@ func (x *UploadFileRequest_Target) String() string {
 func (*UploadFileRequest_Target) ProtoMessage() {}
 
 func (x *UploadFileRequest_Target) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[29]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2320,7 +2415,7 @@ type UploadFileResponse_Remark struct {
 
 func (x *UploadFileResponse_Remark) Reset() {
 	*x = UploadFileResponse_Remark{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2332,7 +2427,7 @@ func (x *UploadFileResponse_Remark) String() string {
 func (*UploadFileResponse_Remark) ProtoMessage() {}
 
 func (x *UploadFileResponse_Remark) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[30]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2384,7 +2479,7 @@ type WatchBatchResponse_FinishedLot struct {
 
 func (x *WatchBatchResponse_FinishedLot) Reset() {
 	*x = WatchBatchResponse_FinishedLot{}
-	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2396,7 +2491,7 @@ func (x *WatchBatchResponse_FinishedLot) String() string {
 func (*WatchBatchResponse_FinishedLot) ProtoMessage() {}
 
 func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
-	mi := &file_lotwright_v1_batch_proto_msgTypes[31]
+	mi := &file_lotwright_v1_batch_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2409,7 +2504,7 @@ func (x *WatchBatchResponse_FinishedLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBatchResponse_FinishedLot.ProtoReflect.Descriptor instead.
 func (*WatchBatchResponse_FinishedLot) Descriptor() ([]byte, []int) {
-	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{22, 0}
+	return file_lotwright_v1_batch_proto_rawDescGZIP(), []int{23, 0}
 }
 
 func (x *WatchBatchResponse_FinishedLot) GetLot() string {
@@ -2502,7 +2597,18 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\bsettings\x18\x02 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\x03\xe0A\x01R\trequestId\x12\x1d\n" +
-	"\aprofile\x18\x04 \x01(\tB\x03\xe0A\x01R\aprofile\"\xc2\x02\n" +
+	"\aprofile\x18\x04 \x01(\tB\x03\xe0A\x01R\aprofile\"\xd6\x02\n" +
+	"\x13RecheckBatchRequest\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x12\x1f\n" +
+	"\brevision\x18\x02 \x01(\x05B\x03\xe0A\x01R\brevision\x12\x1d\n" +
+	"\ageojson\x18\x03 \x01(\tB\x03\xe0A\x01R\ageojson\x12M\n" +
+	"\adesigns\x18\x04 \x03(\v2..lotwright.v1.RecheckBatchRequest.DesignsEntryB\x03\xe0A\x01R\adesigns\x127\n" +
+	"\bsettings\x18\x05 \x01(\v2\x16.lotwright.v1.SettingsB\x03\xe0A\x01R\bsettings\x12\"\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB\x03\xe0A\x01R\trequestId\x1a:\n" +
+	"\fDesignsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xc2\x02\n" +
 	"\x13CompareBatchRequest\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x02R\x04name\x12*\n" +
 	"\rpressures_kpa\x18\x02 \x03(\x01B\x05\xe0A\x02\x10\x01R\fpressuresKpa\x12F\n" +
@@ -2618,7 +2724,7 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\brevision\x18\x02 \x01(\x05B\x03\xe0A\x01R\brevision\"O\n" +
 	"\x15ExportDesignsResponse\x12\x15\n" +
 	"\x03lot\x18\x01 \x01(\tB\x03\xe0A\x03R\x03lot\x12\x1f\n" +
-	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xfd\x0e\n" +
+	"\bfeatures\x18\x02 \x03(\tB\x03\xe0A\x03R\bfeatures2\xa6\x10\n" +
 	"\fBatchService\x12\\\n" +
 	"\vCreateBatch\x12 .lotwright.v1.CreateBatchRequest\x1a\x13.lotwright.v1.Batch\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/batches\x12\\\n" +
 	"\bGetBatch\x12\x1d.lotwright.v1.GetBatchRequest\x1a\x13.lotwright.v1.Batch\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/{name=batches/*}\x12g\n" +
@@ -2629,7 +2735,9 @@ const file_lotwright_v1_batch_proto_rawDesc = "" +
 	"\n" +
 	"UploadFile\x12\x1f.lotwright.v1.UploadFileRequest\x1a .lotwright.v1.UploadFileResponse(\x01\x12\xa3\x01\n" +
 	"\vDesignBatch\x12 .lotwright.v1.DesignBatchRequest\x1a\x1d.google.longrunning.Operation\"S\xcaA*\n" +
-	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=batches/*}:design\x12\xa8\x01\n" +
+	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=batches/*}:design\x12\xa6\x01\n" +
+	"\fRecheckBatch\x12!.lotwright.v1.RecheckBatchRequest\x1a\x1d.google.longrunning.Operation\"T\xcaA*\n" +
+	"\x13DesignBatchResponse\x12\x13DesignBatchMetadata\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/{name=batches/*}:recheck\x12\xa8\x01\n" +
 	"\fCompareBatch\x12!.lotwright.v1.CompareBatchRequest\x1a\x1d.google.longrunning.Operation\"V\xcaA,\n" +
 	"\x14CompareBatchResponse\x12\x14CompareBatchMetadata\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/{name=batches/*}:compare\x12y\n" +
 	"\rGetComparison\x12\".lotwright.v1.GetComparisonRequest\x1a\x18.lotwright.v1.Comparison\"*\x82\xd3\xe4\x93\x02$\x12\"/v1/{name=batches/*/comparisons/*}\x12\x9a\x01\n" +
@@ -2655,7 +2763,7 @@ func file_lotwright_v1_batch_proto_rawDescGZIP() []byte {
 }
 
 var file_lotwright_v1_batch_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
+var file_lotwright_v1_batch_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_lotwright_v1_batch_proto_goTypes = []any{
 	(DesignBatchMetadata_State)(0),               // 0: lotwright.v1.DesignBatchMetadata.State
 	(*Batch)(nil),                                // 1: lotwright.v1.Batch
@@ -2669,107 +2777,113 @@ var file_lotwright_v1_batch_proto_goTypes = []any{
 	(*UploadFileRequest)(nil),                    // 9: lotwright.v1.UploadFileRequest
 	(*UploadFileResponse)(nil),                   // 10: lotwright.v1.UploadFileResponse
 	(*DesignBatchRequest)(nil),                   // 11: lotwright.v1.DesignBatchRequest
-	(*CompareBatchRequest)(nil),                  // 12: lotwright.v1.CompareBatchRequest
-	(*CompareBatchMetadata)(nil),                 // 13: lotwright.v1.CompareBatchMetadata
-	(*CompareBatchResponse)(nil),                 // 14: lotwright.v1.CompareBatchResponse
-	(*GetComparisonRequest)(nil),                 // 15: lotwright.v1.GetComparisonRequest
-	(*Comparison)(nil),                           // 16: lotwright.v1.Comparison
-	(*Scenario)(nil),                             // 17: lotwright.v1.Scenario
-	(*ListLotComparisonsRequest)(nil),            // 18: lotwright.v1.ListLotComparisonsRequest
-	(*ListLotComparisonsResponse)(nil),           // 19: lotwright.v1.ListLotComparisonsResponse
-	(*DesignBatchMetadata)(nil),                  // 20: lotwright.v1.DesignBatchMetadata
-	(*DesignBatchResponse)(nil),                  // 21: lotwright.v1.DesignBatchResponse
-	(*WatchBatchRequest)(nil),                    // 22: lotwright.v1.WatchBatchRequest
-	(*WatchBatchResponse)(nil),                   // 23: lotwright.v1.WatchBatchResponse
-	(*ListDesignsRequest)(nil),                   // 24: lotwright.v1.ListDesignsRequest
-	(*ListDesignsResponse)(nil),                  // 25: lotwright.v1.ListDesignsResponse
-	(*ExportDesignsRequest)(nil),                 // 26: lotwright.v1.ExportDesignsRequest
-	(*ExportDesignsResponse)(nil),                // 27: lotwright.v1.ExportDesignsResponse
-	(*ImportLotsRequest_Target)(nil),             // 28: lotwright.v1.ImportLotsRequest.Target
-	(*ImportLotsResponse_Refusal)(nil),           // 29: lotwright.v1.ImportLotsResponse.Refusal
-	(*UploadFileRequest_Target)(nil),             // 30: lotwright.v1.UploadFileRequest.Target
-	(*UploadFileResponse_Remark)(nil),            // 31: lotwright.v1.UploadFileResponse.Remark
-	(*WatchBatchResponse_FinishedLot)(nil),       // 32: lotwright.v1.WatchBatchResponse.FinishedLot
-	(*timestamppb.Timestamp)(nil),                // 33: google.protobuf.Timestamp
-	(*Lot)(nil),                                  // 34: lotwright.v1.Lot
-	(*Settings)(nil),                             // 35: lotwright.v1.Settings
-	(ComparePressuresRequest_Point)(0),           // 36: lotwright.v1.ComparePressuresRequest.Point
-	(*LotComparison)(nil),                        // 37: lotwright.v1.LotComparison
-	(*Design)(nil),                               // 38: lotwright.v1.Design
-	(Design_Status)(0),                           // 39: lotwright.v1.Design.Status
-	(*longrunningpb.GetOperationRequest)(nil),    // 40: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),  // 41: google.longrunning.ListOperationsRequest
-	(*longrunningpb.CancelOperationRequest)(nil), // 42: google.longrunning.CancelOperationRequest
-	(*emptypb.Empty)(nil),                        // 43: google.protobuf.Empty
-	(*longrunningpb.Operation)(nil),              // 44: google.longrunning.Operation
-	(*longrunningpb.ListOperationsResponse)(nil), // 45: google.longrunning.ListOperationsResponse
+	(*RecheckBatchRequest)(nil),                  // 12: lotwright.v1.RecheckBatchRequest
+	(*CompareBatchRequest)(nil),                  // 13: lotwright.v1.CompareBatchRequest
+	(*CompareBatchMetadata)(nil),                 // 14: lotwright.v1.CompareBatchMetadata
+	(*CompareBatchResponse)(nil),                 // 15: lotwright.v1.CompareBatchResponse
+	(*GetComparisonRequest)(nil),                 // 16: lotwright.v1.GetComparisonRequest
+	(*Comparison)(nil),                           // 17: lotwright.v1.Comparison
+	(*Scenario)(nil),                             // 18: lotwright.v1.Scenario
+	(*ListLotComparisonsRequest)(nil),            // 19: lotwright.v1.ListLotComparisonsRequest
+	(*ListLotComparisonsResponse)(nil),           // 20: lotwright.v1.ListLotComparisonsResponse
+	(*DesignBatchMetadata)(nil),                  // 21: lotwright.v1.DesignBatchMetadata
+	(*DesignBatchResponse)(nil),                  // 22: lotwright.v1.DesignBatchResponse
+	(*WatchBatchRequest)(nil),                    // 23: lotwright.v1.WatchBatchRequest
+	(*WatchBatchResponse)(nil),                   // 24: lotwright.v1.WatchBatchResponse
+	(*ListDesignsRequest)(nil),                   // 25: lotwright.v1.ListDesignsRequest
+	(*ListDesignsResponse)(nil),                  // 26: lotwright.v1.ListDesignsResponse
+	(*ExportDesignsRequest)(nil),                 // 27: lotwright.v1.ExportDesignsRequest
+	(*ExportDesignsResponse)(nil),                // 28: lotwright.v1.ExportDesignsResponse
+	(*ImportLotsRequest_Target)(nil),             // 29: lotwright.v1.ImportLotsRequest.Target
+	(*ImportLotsResponse_Refusal)(nil),           // 30: lotwright.v1.ImportLotsResponse.Refusal
+	(*UploadFileRequest_Target)(nil),             // 31: lotwright.v1.UploadFileRequest.Target
+	(*UploadFileResponse_Remark)(nil),            // 32: lotwright.v1.UploadFileResponse.Remark
+	nil,                                          // 33: lotwright.v1.RecheckBatchRequest.DesignsEntry
+	(*WatchBatchResponse_FinishedLot)(nil),       // 34: lotwright.v1.WatchBatchResponse.FinishedLot
+	(*timestamppb.Timestamp)(nil),                // 35: google.protobuf.Timestamp
+	(*Lot)(nil),                                  // 36: lotwright.v1.Lot
+	(*Settings)(nil),                             // 37: lotwright.v1.Settings
+	(ComparePressuresRequest_Point)(0),           // 38: lotwright.v1.ComparePressuresRequest.Point
+	(*LotComparison)(nil),                        // 39: lotwright.v1.LotComparison
+	(*Design)(nil),                               // 40: lotwright.v1.Design
+	(Design_Status)(0),                           // 41: lotwright.v1.Design.Status
+	(*longrunningpb.GetOperationRequest)(nil),    // 42: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),  // 43: google.longrunning.ListOperationsRequest
+	(*longrunningpb.CancelOperationRequest)(nil), // 44: google.longrunning.CancelOperationRequest
+	(*emptypb.Empty)(nil),                        // 45: google.protobuf.Empty
+	(*longrunningpb.Operation)(nil),              // 46: google.longrunning.Operation
+	(*longrunningpb.ListOperationsResponse)(nil), // 47: google.longrunning.ListOperationsResponse
 }
 var file_lotwright_v1_batch_proto_depIdxs = []int32{
-	33, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
+	35, // 0: lotwright.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
 	1,  // 1: lotwright.v1.CreateBatchRequest.batch:type_name -> lotwright.v1.Batch
 	1,  // 2: lotwright.v1.ListBatchesResponse.batches:type_name -> lotwright.v1.Batch
-	28, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
-	34, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
-	29, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
-	30, // 6: lotwright.v1.UploadFileRequest.target:type_name -> lotwright.v1.UploadFileRequest.Target
+	29, // 3: lotwright.v1.ImportLotsRequest.target:type_name -> lotwright.v1.ImportLotsRequest.Target
+	36, // 4: lotwright.v1.ImportLotsRequest.lot:type_name -> lotwright.v1.Lot
+	30, // 5: lotwright.v1.ImportLotsResponse.refusals:type_name -> lotwright.v1.ImportLotsResponse.Refusal
+	31, // 6: lotwright.v1.UploadFileRequest.target:type_name -> lotwright.v1.UploadFileRequest.Target
 	8,  // 7: lotwright.v1.UploadFileResponse.lots:type_name -> lotwright.v1.ImportLotsResponse
-	31, // 8: lotwright.v1.UploadFileResponse.remarks:type_name -> lotwright.v1.UploadFileResponse.Remark
-	35, // 9: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
-	36, // 10: lotwright.v1.CompareBatchRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
-	35, // 11: lotwright.v1.CompareBatchRequest.settings:type_name -> lotwright.v1.Settings
-	0,  // 12: lotwright.v1.CompareBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	33, // 13: lotwright.v1.CompareBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
-	33, // 14: lotwright.v1.CompareBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 15: lotwright.v1.Comparison.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	36, // 16: lotwright.v1.Comparison.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
-	17, // 17: lotwright.v1.Comparison.scenarios:type_name -> lotwright.v1.Scenario
-	33, // 18: lotwright.v1.Comparison.create_time:type_name -> google.protobuf.Timestamp
-	33, // 19: lotwright.v1.Comparison.end_time:type_name -> google.protobuf.Timestamp
-	37, // 20: lotwright.v1.ListLotComparisonsResponse.lots:type_name -> lotwright.v1.LotComparison
-	0,  // 21: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
-	33, // 22: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
-	33, // 23: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
-	32, // 24: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
-	20, // 25: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
-	38, // 26: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
-	39, // 27: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
-	2,  // 28: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
-	3,  // 29: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
-	4,  // 30: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
-	6,  // 31: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
-	7,  // 32: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
-	9,  // 33: lotwright.v1.BatchService.UploadFile:input_type -> lotwright.v1.UploadFileRequest
-	11, // 34: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
-	12, // 35: lotwright.v1.BatchService.CompareBatch:input_type -> lotwright.v1.CompareBatchRequest
-	15, // 36: lotwright.v1.BatchService.GetComparison:input_type -> lotwright.v1.GetComparisonRequest
-	18, // 37: lotwright.v1.BatchService.ListLotComparisons:input_type -> lotwright.v1.ListLotComparisonsRequest
-	40, // 38: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	41, // 39: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	42, // 40: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	22, // 41: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
-	24, // 42: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
-	26, // 43: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
-	1,  // 44: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
-	1,  // 45: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
-	5,  // 46: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
-	43, // 47: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
-	8,  // 48: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
-	10, // 49: lotwright.v1.BatchService.UploadFile:output_type -> lotwright.v1.UploadFileResponse
-	44, // 50: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
-	44, // 51: lotwright.v1.BatchService.CompareBatch:output_type -> google.longrunning.Operation
-	16, // 52: lotwright.v1.BatchService.GetComparison:output_type -> lotwright.v1.Comparison
-	19, // 53: lotwright.v1.BatchService.ListLotComparisons:output_type -> lotwright.v1.ListLotComparisonsResponse
-	44, // 54: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
-	45, // 55: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	43, // 56: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
-	23, // 57: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
-	25, // 58: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
-	27, // 59: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
-	44, // [44:60] is the sub-list for method output_type
-	28, // [28:44] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	32, // 8: lotwright.v1.UploadFileResponse.remarks:type_name -> lotwright.v1.UploadFileResponse.Remark
+	37, // 9: lotwright.v1.DesignBatchRequest.settings:type_name -> lotwright.v1.Settings
+	33, // 10: lotwright.v1.RecheckBatchRequest.designs:type_name -> lotwright.v1.RecheckBatchRequest.DesignsEntry
+	37, // 11: lotwright.v1.RecheckBatchRequest.settings:type_name -> lotwright.v1.Settings
+	38, // 12: lotwright.v1.CompareBatchRequest.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	37, // 13: lotwright.v1.CompareBatchRequest.settings:type_name -> lotwright.v1.Settings
+	0,  // 14: lotwright.v1.CompareBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	35, // 15: lotwright.v1.CompareBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	35, // 16: lotwright.v1.CompareBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 17: lotwright.v1.Comparison.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	38, // 18: lotwright.v1.Comparison.point:type_name -> lotwright.v1.ComparePressuresRequest.Point
+	18, // 19: lotwright.v1.Comparison.scenarios:type_name -> lotwright.v1.Scenario
+	35, // 20: lotwright.v1.Comparison.create_time:type_name -> google.protobuf.Timestamp
+	35, // 21: lotwright.v1.Comparison.end_time:type_name -> google.protobuf.Timestamp
+	39, // 22: lotwright.v1.ListLotComparisonsResponse.lots:type_name -> lotwright.v1.LotComparison
+	0,  // 23: lotwright.v1.DesignBatchMetadata.state:type_name -> lotwright.v1.DesignBatchMetadata.State
+	35, // 24: lotwright.v1.DesignBatchMetadata.create_time:type_name -> google.protobuf.Timestamp
+	35, // 25: lotwright.v1.DesignBatchMetadata.end_time:type_name -> google.protobuf.Timestamp
+	34, // 26: lotwright.v1.WatchBatchResponse.lot:type_name -> lotwright.v1.WatchBatchResponse.FinishedLot
+	21, // 27: lotwright.v1.WatchBatchResponse.end:type_name -> lotwright.v1.DesignBatchMetadata
+	40, // 28: lotwright.v1.ListDesignsResponse.designs:type_name -> lotwright.v1.Design
+	41, // 29: lotwright.v1.WatchBatchResponse.FinishedLot.status:type_name -> lotwright.v1.Design.Status
+	2,  // 30: lotwright.v1.BatchService.CreateBatch:input_type -> lotwright.v1.CreateBatchRequest
+	3,  // 31: lotwright.v1.BatchService.GetBatch:input_type -> lotwright.v1.GetBatchRequest
+	4,  // 32: lotwright.v1.BatchService.ListBatches:input_type -> lotwright.v1.ListBatchesRequest
+	6,  // 33: lotwright.v1.BatchService.DeleteBatch:input_type -> lotwright.v1.DeleteBatchRequest
+	7,  // 34: lotwright.v1.BatchService.ImportLots:input_type -> lotwright.v1.ImportLotsRequest
+	9,  // 35: lotwright.v1.BatchService.UploadFile:input_type -> lotwright.v1.UploadFileRequest
+	11, // 36: lotwright.v1.BatchService.DesignBatch:input_type -> lotwright.v1.DesignBatchRequest
+	12, // 37: lotwright.v1.BatchService.RecheckBatch:input_type -> lotwright.v1.RecheckBatchRequest
+	13, // 38: lotwright.v1.BatchService.CompareBatch:input_type -> lotwright.v1.CompareBatchRequest
+	16, // 39: lotwright.v1.BatchService.GetComparison:input_type -> lotwright.v1.GetComparisonRequest
+	19, // 40: lotwright.v1.BatchService.ListLotComparisons:input_type -> lotwright.v1.ListLotComparisonsRequest
+	42, // 41: lotwright.v1.BatchService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	43, // 42: lotwright.v1.BatchService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	44, // 43: lotwright.v1.BatchService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	23, // 44: lotwright.v1.BatchService.WatchBatch:input_type -> lotwright.v1.WatchBatchRequest
+	25, // 45: lotwright.v1.BatchService.ListDesigns:input_type -> lotwright.v1.ListDesignsRequest
+	27, // 46: lotwright.v1.BatchService.ExportDesigns:input_type -> lotwright.v1.ExportDesignsRequest
+	1,  // 47: lotwright.v1.BatchService.CreateBatch:output_type -> lotwright.v1.Batch
+	1,  // 48: lotwright.v1.BatchService.GetBatch:output_type -> lotwright.v1.Batch
+	5,  // 49: lotwright.v1.BatchService.ListBatches:output_type -> lotwright.v1.ListBatchesResponse
+	45, // 50: lotwright.v1.BatchService.DeleteBatch:output_type -> google.protobuf.Empty
+	8,  // 51: lotwright.v1.BatchService.ImportLots:output_type -> lotwright.v1.ImportLotsResponse
+	10, // 52: lotwright.v1.BatchService.UploadFile:output_type -> lotwright.v1.UploadFileResponse
+	46, // 53: lotwright.v1.BatchService.DesignBatch:output_type -> google.longrunning.Operation
+	46, // 54: lotwright.v1.BatchService.RecheckBatch:output_type -> google.longrunning.Operation
+	46, // 55: lotwright.v1.BatchService.CompareBatch:output_type -> google.longrunning.Operation
+	17, // 56: lotwright.v1.BatchService.GetComparison:output_type -> lotwright.v1.Comparison
+	20, // 57: lotwright.v1.BatchService.ListLotComparisons:output_type -> lotwright.v1.ListLotComparisonsResponse
+	46, // 58: lotwright.v1.BatchService.GetOperation:output_type -> google.longrunning.Operation
+	47, // 59: lotwright.v1.BatchService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	45, // 60: lotwright.v1.BatchService.CancelOperation:output_type -> google.protobuf.Empty
+	24, // 61: lotwright.v1.BatchService.WatchBatch:output_type -> lotwright.v1.WatchBatchResponse
+	26, // 62: lotwright.v1.BatchService.ListDesigns:output_type -> lotwright.v1.ListDesignsResponse
+	28, // 63: lotwright.v1.BatchService.ExportDesigns:output_type -> lotwright.v1.ExportDesignsResponse
+	47, // [47:64] is the sub-list for method output_type
+	30, // [30:47] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_lotwright_v1_batch_proto_init() }
@@ -2790,7 +2904,7 @@ func file_lotwright_v1_batch_proto_init() {
 		(*UploadFileRequest_Chunk)(nil),
 		(*UploadFileRequest_Sha256)(nil),
 	}
-	file_lotwright_v1_batch_proto_msgTypes[22].OneofWrappers = []any{
+	file_lotwright_v1_batch_proto_msgTypes[23].OneofWrappers = []any{
 		(*WatchBatchResponse_Lot)(nil),
 		(*WatchBatchResponse_End)(nil),
 	}
@@ -2800,7 +2914,7 @@ func file_lotwright_v1_batch_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lotwright_v1_batch_proto_rawDesc), len(file_lotwright_v1_batch_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   32,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -28,6 +28,7 @@ const (
 	BatchService_ImportLots_FullMethodName         = "/lotwright.v1.BatchService/ImportLots"
 	BatchService_UploadFile_FullMethodName         = "/lotwright.v1.BatchService/UploadFile"
 	BatchService_DesignBatch_FullMethodName        = "/lotwright.v1.BatchService/DesignBatch"
+	BatchService_RecheckBatch_FullMethodName       = "/lotwright.v1.BatchService/RecheckBatch"
 	BatchService_CompareBatch_FullMethodName       = "/lotwright.v1.BatchService/CompareBatch"
 	BatchService_GetComparison_FullMethodName      = "/lotwright.v1.BatchService/GetComparison"
 	BatchService_ListLotComparisons_FullMethodName = "/lotwright.v1.BatchService/ListLotComparisons"
@@ -74,6 +75,13 @@ type BatchServiceClient interface {
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
 	DesignBatch(ctx context.Context, in *DesignBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
+	// RecheckBatch takes designs back whose heads were moved, taken out or added on
+	// a map, works out what they come to, as RecheckLot does, and keeps that as a
+	// new revision. Lots that are not named keep the design, and its proof, of the
+	// revision that was edited. Metadata and response are those of DesignBatch.
+	// While the batch holds lots that came after the revision, it is
+	// FAILED_PRECONDITION.
+	RecheckBatch(ctx context.Context, in *RecheckBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
 	// CompareBatch designs all lots that a batch holds at each of several
 	// pressures, in the background. It makes no revision. Its metadata is a
 	// CompareBatchMetadata, its response a CompareBatchResponse with the name of
@@ -183,6 +191,16 @@ func (c *batchServiceClient) DesignBatch(ctx context.Context, in *DesignBatchReq
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(longrunningpb.Operation)
 	err := c.cc.Invoke(ctx, BatchService_DesignBatch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *batchServiceClient) RecheckBatch(ctx context.Context, in *RecheckBatchRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(longrunningpb.Operation)
+	err := c.cc.Invoke(ctx, BatchService_RecheckBatch_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -332,6 +350,13 @@ type BatchServiceServer interface {
 	// DesignBatchMetadata, its response a DesignBatchResponse. What becomes of a
 	// lot is data, whatever it is; only a cancelled operation has an error.
 	DesignBatch(context.Context, *DesignBatchRequest) (*longrunningpb.Operation, error)
+	// RecheckBatch takes designs back whose heads were moved, taken out or added on
+	// a map, works out what they come to, as RecheckLot does, and keeps that as a
+	// new revision. Lots that are not named keep the design, and its proof, of the
+	// revision that was edited. Metadata and response are those of DesignBatch.
+	// While the batch holds lots that came after the revision, it is
+	// FAILED_PRECONDITION.
+	RecheckBatch(context.Context, *RecheckBatchRequest) (*longrunningpb.Operation, error)
 	// CompareBatch designs all lots that a batch holds at each of several
 	// pressures, in the background. It makes no revision. Its metadata is a
 	// CompareBatchMetadata, its response a CompareBatchResponse with the name of
@@ -391,6 +416,9 @@ func (UnimplementedBatchServiceServer) UploadFile(grpc.ClientStreamingServer[Upl
 }
 func (UnimplementedBatchServiceServer) DesignBatch(context.Context, *DesignBatchRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method DesignBatch not implemented")
+}
+func (UnimplementedBatchServiceServer) RecheckBatch(context.Context, *RecheckBatchRequest) (*longrunningpb.Operation, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecheckBatch not implemented")
 }
 func (UnimplementedBatchServiceServer) CompareBatch(context.Context, *CompareBatchRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method CompareBatch not implemented")
@@ -540,6 +568,24 @@ func _BatchService_DesignBatch_Handler(srv interface{}, ctx context.Context, dec
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(BatchServiceServer).DesignBatch(ctx, req.(*DesignBatchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BatchService_RecheckBatch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecheckBatchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BatchServiceServer).RecheckBatch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BatchService_RecheckBatch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BatchServiceServer).RecheckBatch(ctx, req.(*RecheckBatchRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -718,6 +764,10 @@ var BatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DesignBatch",
 			Handler:    _BatchService_DesignBatch_Handler,
+		},
+		{
+			MethodName: "RecheckBatch",
+			Handler:    _BatchService_RecheckBatch_Handler,
 		},
 		{
 			MethodName: "CompareBatch",

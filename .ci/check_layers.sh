@@ -46,8 +46,8 @@ for layer in $(jq -r '[.features[].properties.layer] | unique | .[]' "$map"); do
 	while read -r name wanted; do
 		type=$(sed -n "s/^$name: \([A-Za-z()]*\) .*/\1/p" <<<"$seen")
 		case "$name:$wanted:$type" in
-		heads:number:Integer | heads_bound:number:Integer | zone:number:Integer | paving_crossings:number:Integer) ;;
-		heads:* | heads_bound:* | zone:* | paving_crossings:*) fault "$layer.$name: should be Integer, GDAL reads ${type:-nothing}" ;;
+		heads:number:Integer | heads_bound:number:Integer | heads_fixed:number:Integer | zone:number:Integer | paving_crossings:number:Integer) ;;
+		heads:* | heads_bound:* | heads_fixed:* | zone:* | paving_crossings:*) fault "$layer.$name: should be Integer, GDAL reads ${type:-nothing}" ;;
 		*:number:Real) ;;
 		*:String:String | *:"Integer(Boolean)":"Integer(Boolean)") ;;
 		*) fault "$layer.$name: written as $wanted, GDAL reads ${type:-nothing}" ;;

@@ -152,7 +152,8 @@ func tell(name string, d *layout.Design) string {
 	if len(d.Heads) == 0 {
 		return fmt.Sprintf("%s: %s", name, cmp.Or(d.Reason, "no heads, nothing to water"))
 	}
-	text := fmt.Sprintf("%s: %d heads, coverage %.1f %%", name, len(d.Heads), 100*d.Coverage)
+	// Cut off, as on the plan: a figure must not look better than it is.
+	text := fmt.Sprintf("%s: %d heads, coverage %.1f %%", name, len(d.Heads), math.Floor(1000*d.Coverage)/10)
 	if d.Uniformity != nil {
 		text += fmt.Sprintf(", DU %.2f of %.2f", math.Floor(100*d.Uniformity.DULowQuarter)/100, math.Floor(100*d.Uniformity.Target)/100)
 	}

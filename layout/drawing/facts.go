@@ -147,7 +147,7 @@ func uniformityWords(u *layout.Uniformity) string {
 	if u == nil {
 		return ""
 	}
-	return fmt.Sprintf("DU %.2f, target %.2f", math.Floor(100*u.DULowQuarter)/100, u.Target)
+	return fmt.Sprintf("DU %.2f, target %.2f", math.Floor(100*u.DULowQuarter)/100, math.Floor(100*u.Target)/100)
 }
 
 func crossingWords(n layout.Network) string {
